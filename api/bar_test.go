@@ -78,7 +78,8 @@ func TestPageAsksFirst(t *testing.T) {
 	}
 	form.Set("keep", "yes")
 	r, _ := b.post("/bar/BQ7", form, 303)
-	has(t, b.page(r.Header.Get("Location")), "Kept:", "longer than before", "It is not confirmed", "I read it right")
+	has(t, b.page(r.Header.Get("Location")), "Kept:", "longer than before",
+		"It is not confirmed", "I read it right")
 	last, _ := b.last("BQ7")
 	if last["counted"] != false || last["needs"] != "confirm" {
 		t.Errorf("insisted on: %v", last)
@@ -397,7 +398,8 @@ func TestFlagsByPage(t *testing.T) {
 	b.post("/bar/BQ4/flags", url.Values{"flag": {"broken"}, "revision": {seen}}, 303)
 	_, text = b.post("/bar/BQ4/flags", url.Values{"flag": {"bloated"}, "revision": {seen}}, 412)
 	says, mine := questionIn(t, text)
-	has(t, says, "Somebody else changed this meanwhile", "as it is now yours Bent, broken, bloated broken bloated", "Save mine",
+	has(t, says, "Somebody else changed this meanwhile",
+		"as it is now yours Bent, broken, bloated broken bloated", "Save mine",
 		"Leave it as it is now")
 	b.post("/bar/BQ4/flags", mine, 303)
 	has(t, b.page("/bar/BQ4"), `value="bloated" checked`)
@@ -408,7 +410,8 @@ func TestFlagsByPage(t *testing.T) {
 	first := b.json("GET", "/v1/bars/BQ7", "", 200)["readings"].([]any)[0].(map[string]any)["id"].(string)
 	_, text = b.post("/bar/BQ7/strike", url.Values{"reading": {first}, "why": {" "}}, 422)
 	has(t, text, `<details open="">`, `<p class="bad" id="wrong-why">Is needed</p>`)
-	if _, text := b.post("/bar/BQ4/flags", url.Values{"flag": {"crooked"}}, 422); !strings.Contains(text, "bent, bloated") {
+	if _, text := b.post("/bar/BQ4/flags", url.Values{"flag": {"crooked"}}, 422); !strings.Contains(text,
+		"bent, bloated") {
 		t.Errorf("a flag that there is not: %s", text)
 	}
 	b.json("PUT", "/v1/bars/BQ4/flags", `{"flags":["bloated"]}`, 201)

@@ -203,7 +203,8 @@ func TestFiringLoggedByHandTakesBars(t *testing.T) {
 		r, page := b.send("POST", "/by-hand", "application/x-www-form-urlencoded", form.Encode())
 		return r.StatusCode, page
 	}
-	for bars, says := range map[string]string{"BQ7 BR7": "is not in the record", "B!": "B!", "BQ7@top BQ7": "BQ7"} {
+	for bars, says := range map[string]string{"BQ7 BR7": "is not in the record",
+		"B!": "B!", "BQ7@top BQ7": "BQ7"} {
 		status, page := sent(bars)
 		if status < 400 || !strings.Contains(page, `aria-describedby="wrong-bars"`) ||
 			!strings.Contains(page, says) || !strings.Contains(page, `value="`+bars+`"`) {
@@ -213,7 +214,8 @@ func TestFiringLoggedByHandTakesBars(t *testing.T) {
 	}
 	other := b.id()
 	b.json("PUT", "/v1/loads/"+other, `{"kiln":"little-red","kind":"glaze","bars":[{"bar":"BQ4"}]}`, 201)
-	if status, page := sent("BQ7 BQ4"); status != 409 && status != 422 || !strings.Contains(page, `name="move"`) {
+	if status, page := sent("BQ7 BQ4"); status != 409 && status != 422 || !strings.Contains(page,
+		`name="move"`) {
 		t.Errorf("a bar of another load: %d, %.2000s", status, page)
 	}
 	b.json("GET", "/v1/firings/"+form.Get("id"), "", 404)

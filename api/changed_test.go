@@ -48,16 +48,23 @@ var twoAtOnce = map[string]struct {
 	first, second url.Values
 	now, yours    string
 }{
-	"/firing/X/said":     {url.Values{"kind": {"once"}}, url.Values{"kind": {"other"}}, "once", "other"},
-	"/bar/X/flags":       {url.Values{"flag": {"broken"}}, url.Values{"flag": {"bloated", "bent"}}, "broken", "bent, bloated"},
-	"/pot/X/lid#thrown":  {url.Values{"lid": {"94"}}, url.Values{"lid": {"95.5"}}, "94.0 mm", "95.5 mm"},
-	"/clay/X/bag":        {url.Values{"batch": {"B"}, "open": {"yes"}, "bars": {"0"}}, url.Values{"batch": {"C"}, "open": {"yes"}, "bars": {"0"}}, "B", "C"},
-	"/clays":             {url.Values{"name": {"Owl"}, "matures_cone": {"6"}}, url.Values{"name": {"Owl"}, "matures_cone": {"06"}}, "6", "06"},
-	"/kilns":             {url.Values{"kiln": {"barn"}, "fuel": {"wood"}}, url.Values{"kiln": {"barn"}, "fuel": {"gas"}}, "wood", "gas"},
-	"/settings/X/mark":   {url.Values{"keep_shut_above_c": {"45"}}, url.Values{"keep_shut_above_c": {"40"}}, "45", "40"},
+	"/firing/X/said": {url.Values{"kind": {"once"}}, url.Values{"kind": {"other"}}, "once", "other"},
+	"/bar/X/flags": {url.Values{"flag": {"broken"}}, url.Values{"flag": {"bloated", "bent"}},
+		"broken", "bent, bloated"},
+	"/pot/X/lid#thrown": {url.Values{"lid": {"94"}}, url.Values{"lid": {"95.5"}}, "94.0 mm", "95.5 mm"},
+	"/clay/X/bag": {url.Values{"batch": {"B"}, "open": {"yes"}, "bars": {"0"}},
+		url.Values{"batch": {"C"}, "open": {"yes"}, "bars": {"0"}}, "B", "C"},
+	"/clays": {url.Values{"name": {"Owl"}, "matures_cone": {"6"}},
+		url.Values{"name": {"Owl"}, "matures_cone": {"06"}}, "6", "06"},
+	"/kilns": {url.Values{"kiln": {"barn"}, "fuel": {"wood"}},
+		url.Values{"kiln": {"barn"}, "fuel": {"gas"}}, "wood", "gas"},
+	"/settings/X/mark": {url.Values{"keep_shut_above_c": {"45"}},
+		url.Values{"keep_shut_above_c": {"40"}}, "45", "40"},
 	"/settings/X/probes": {url.Values{"fitted_on": {"2026-01-13"}, "type": {"S"}, "channel": {"1"}, "class": {"1"}}, url.Values{"fitted_on": {"2026-01-14"}, "type": {"K"}, "channel": {"1"}, "class": {"2"}}, "type S, class 1, fitted on 2026-01-13", "type K, class 2, fitted on 2026-01-14"},
-	"/load/X/life move":  {url.Values{"bars": {"BQ7"}, "to": {""}}, url.Values{"bars": {"BQ7"}, "shelf": {"top"}, "to": {""}}, "bars", "BQ7"},
-	"/bar/X corrects":    {url.Values{"length": {"99.5"}, "keep": {"yes"}, "unit": {"mm"}}, url.Values{"length": {"99.8"}, "keep": {"yes"}, "unit": {"mm"}}, "99.5 mm", "99.8 mm"},
+	"/load/X/life move": {url.Values{"bars": {"BQ7"}, "to": {""}},
+		url.Values{"bars": {"BQ7"}, "shelf": {"top"}, "to": {""}}, "bars", "BQ7"},
+	"/bar/X corrects": {url.Values{"length": {"99.5"}, "keep": {"yes"}, "unit": {"mm"}},
+		url.Values{"length": {"99.8"}, "keep": {"yes"}, "unit": {"mm"}}, "99.5 mm", "99.8 mm"},
 }
 
 // part is what stands between two slashes for a thing of the studio.
@@ -118,7 +125,8 @@ func TestTwoAtOneForm(t *testing.T) {
 func (b *bench) twoSend(t *testing.T, kind string, f sentForm) {
 	page := f.page
 	send := func(v url.Values) (int, string) {
-		r, text := b.send("POST", f.action, "application/x-www-form-urlencoded", v.Encode(), "Referer", b.URL+page)
+		r, text := b.send("POST", f.action, "application/x-www-form-urlencoded",
+			v.Encode(), "Referer", b.URL+page)
 		return r.StatusCode, text
 	}
 	typed := func(over url.Values) url.Values {
@@ -139,7 +147,8 @@ func (b *bench) twoSend(t *testing.T, kind string, f sentForm) {
 		v := typed(nil)
 		v.Set("revision", "of long ago")
 		status, text := send(v)
-		if status != http.StatusPreconditionFailed || !strings.Contains(text, "Somebody else changed this meanwhile") {
+		if status != http.StatusPreconditionFailed || !strings.Contains(text,
+			"Somebody else changed this meanwhile") {
 			t.Errorf("an old form is answered with %d", status)
 		}
 		return
@@ -153,7 +162,8 @@ func (b *bench) twoSend(t *testing.T, kind string, f sentForm) {
 		t.Fatalf("the second is not asked: %d %s", status, saidOnTop(text))
 	}
 	says, mine := questionIn(t, text)
-	for _, want := range []string{"Somebody else changed this meanwhile", two.now, two.yours, "Save mine", "Leave it as it is now"} {
+	for _, want := range []string{"Somebody else changed this meanwhile", two.now, two.yours, "Save mine",
+		"Leave it as it is now"} {
 		if !strings.Contains(says, want) {
 			t.Errorf("no %q in %q", want, says)
 		}

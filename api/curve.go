@@ -243,7 +243,7 @@ func gapWords(gaps []kiln.Gap) []message.Message {
 var gapReasons = map[string]message.Message{
 	"restart":   message.New("The program or the machine was started anew."),
 	"unplugged": message.New("The line was unplugged."),
-	"quiet":     message.New("Nothing was heard on the line."),
+	"quiet":     message.New("Nothing was received."),
 }
 
 func gapLength(d time.Duration) string {

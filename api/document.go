@@ -112,7 +112,8 @@ func sayLimits(a huma.API) {
 			}
 			for _, p := range op.Parameters {
 				field := p.Name
-				if p.In == "path" && !slices.Contains([]string{"bar", "batch", "clay", "kiln", "mark"}, field) {
+				if p.In == "path" && !slices.Contains([]string{"bar", "batch", "clay", "kiln", "mark"},
+					field) {
 					field = "id" // of whatever it is the name of
 				}
 				limit(field, p.Schema)
@@ -172,7 +173,8 @@ var aboutNouns = map[string]string{
 func sayUse(a huma.API) {
 	doc := a.OpenAPI()
 	doc.Servers = []*huma.Server{{URL: "/", Description: "The daemon that served this document"}}
-	doc.Components.SecuritySchemes = map[string]*huma.SecurityScheme{"passcode": {Type: "http", Scheme: "bearer",
+	doc.Components.SecuritySchemes = map[string]*huma.SecurityScheme{"passcode": {Type: "http",
+		Scheme:      "bearer",
 		Description: "The bench's or the owner's passcode, where the settings name passcodes; 401 and 403 say which is needed"}}
 	doc.Security = []map[string][]string{{"passcode": {}}, {}}
 	said := map[string]bool{}
@@ -215,7 +217,8 @@ func dropAccept(a huma.API) {
 	for _, item := range a.OpenAPI().Paths {
 		for _, op := range []*huma.Operation{item.Get, item.Put, item.Post, item.Delete} {
 			if op != nil {
-				op.Parameters = slices.DeleteFunc(op.Parameters, func(p *huma.Param) bool { return p.In == "header" && p.Name == "Accept" })
+				op.Parameters = slices.DeleteFunc(op.Parameters,
+					func(p *huma.Param) bool { return p.In == "header" && p.Name == "Accept" })
 			}
 		}
 	}

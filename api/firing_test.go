@@ -46,9 +46,12 @@ func newShed() *shed {
 		began := kiln.Stamp{Boot: "b", Since: time.Hour, Wall: firstFiring.AddDate(0, n-1, 0), Trusted: true}
 		over := began
 		over.Wall = over.Wall.Add(20 * time.Hour)
-		f := kiln.Firing{ID: idOf(n), Number: n, Kiln: "big-blue", Kind: kiln.Glaze, KindFrom: detect.FromLoad, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Ended,
-			Began: began, Over: over, Peak: 1222, PeakAfter: 8 * time.Hour, ToTop: 8 * time.Hour, Length: 20 * time.Hour, Faulty: map[kiln.Fault]int{},
-			HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: kiln.Celsius(1230 - 2*n), Low: 1210, High: 1240, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}}
+		f := kiln.Firing{ID: idOf(n), Number: n, Kiln: "big-blue", Kind: kiln.Glaze,
+			KindFrom: detect.FromLoad, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Ended,
+			Began: began, Over: over, Peak: 1222, PeakAfter: 8 * time.Hour, ToTop: 8 * time.Hour,
+			Length: 20 * time.Hour, Faulty: map[kiln.Fault]int{},
+			HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: kiln.Celsius(1230 - 2*n), Low: 1210,
+				High: 1240, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}}
 		if n == 2 {
 			f.ToTop, f.Gaps = 10*time.Hour, []kiln.Gap{{After: 3 * time.Hour, For: 48 * time.Minute, Known: true, Why: "unplugged"}, {After: 5 * time.Hour, Why: "restart"}}
 		}
@@ -97,7 +100,8 @@ func (sh *shed) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln
 			if a > f.ToTop {
 				t -= 90 * (a - f.ToTop).Hours()
 			}
-			e.After, e.Low, e.High = append(e.After, a), append(e.Low, kiln.Celsius(t)), append(e.High, kiln.Celsius(t+0.2))
+			e.After, e.Low, e.High = append(e.After, a), append(e.Low, kiln.Celsius(t)), append(e.High,
+				kiln.Celsius(t+0.2))
 		}
 		if points > 0 {
 			e = e.Points(points)
@@ -130,7 +134,8 @@ func (*shed) Cones(context.Context, kiln.FiringID) ([]tiles.ConeSeen, error) { r
 func (*shed) Notes(context.Context, kiln.FiringID) ([]tiles.Note, error)     { return nil, nil }
 
 func (sh *shed) Live() []record.Live {
-	l := record.Live{Kiln: "big-blue", State: kiln.Rising, T: 500, LastT: 500, Fresh: true, Limit: kiln.NoTemperature(), KeepShut: 95, Peak: kiln.NoTemperature(), Firing: sh.open}
+	l := record.Live{Kiln: "big-blue", State: kiln.Rising, T: 500, LastT: 500, Fresh: true,
+		Limit: kiln.NoTemperature(), KeepShut: 95, Peak: kiln.NoTemperature(), Firing: sh.open}
 	return []record.Live{l}
 }
 
@@ -140,7 +145,9 @@ func (sh *shed) LiveCurve(id kiln.KilnID) (record.LiveCurve, bool) {
 	}
 	f, err := sh.Firing(context.Background(), sh.open)
 	if err != nil {
-		f = kiln.Firing{ID: sh.open, Kiln: id, Number: 8, Kind: kiln.Other, KindFrom: detect.FromFact, Atmosphere: kiln.UnknownAtmosphere, Source: "serial", Status: kiln.Running, Peak: kiln.NoTemperature()}
+		f = kiln.Firing{ID: sh.open, Kiln: id, Number: 8, Kind: kiln.Other, KindFrom: detect.FromFact,
+			Atmosphere: kiln.UnknownAtmosphere, Source: "serial", Status: kiln.Running,
+			Peak: kiln.NoTemperature()}
 	}
 	return record.LiveCurve{Firing: f}, true
 }
@@ -171,7 +178,8 @@ func shedServer(t *testing.T) (*shed, string) {
 	}
 	s.Site.Zone = zone
 	s.Archive, s.Recorder, s.Heat = usecase.StorageOf(sh), sh, cold{}
-	s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", Control: "1", Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}}}}
+	s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", Control: "1",
+		Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}}}}
 	return sh, serve(t, s).URL
 }
 
@@ -192,7 +200,9 @@ func TestCompare(t *testing.T) {
 	if a.Items[0].Says.String() != "" || !strings.Contains(a.Items[1].Says.String(), "slower") || !strings.Contains(a.Items[1].Says.String(), "big-blue 1; gap of unknown length") {
 		t.Errorf("says %q and %q", a.Items[0].Says, a.Items[1].Says)
 	}
-	for query, want := range map[string]int{"": 422, "firings=": 422, "firings=nobody": 404, "firings=" + strings.Repeat(string(idOf(1))+",", 5): 422, "firings=" + string(idOf(1)) + "&at_c=1400": 422} {
+	for query, want := range map[string]int{"": 422, "firings=": 422, "firings=nobody": 404,
+		"firings=" + strings.Repeat(string(idOf(1))+",", 5): 422,
+		"firings=" + string(idOf(1)) + "&at_c=1400":         422} {
 		if answer, text := ask(t, "GET", site+"/v1/compare?"+query, "", ""); answer.StatusCode != want {
 			t.Errorf("%s: %s, want %d: %s", query, answer.Status, want, text)
 		}
@@ -227,7 +237,8 @@ func TestOneFigureOnEveryPage(t *testing.T) {
 		}
 		_, page := ask(t, "GET", site+two+"&at_f=1832", "", "", "Cookie", speakCookie+"="+cookie) // 1000 °C
 		if name := "at_" + strings.ToLower(l.Degree()[len("°"):]); !strings.Contains(page, l.Heat(1000.0)) ||
-			!strings.Contains(page, `name="`+name+`"`) || !strings.Contains(page, `value="`+l.Degrees(1000.0)+`"`) {
+			!strings.Contains(page, `name="`+name+`"`) || !strings.Contains(page,
+			`value="`+l.Degrees(1000.0)+`"`) {
 			t.Errorf("%s: not laid over one another at %s", cookie, l.Heat(1000.0))
 		}
 		if answer, _ := ask(t, "GET", site+two+"&at_f=40", "", "", "Cookie", speakCookie+"="+cookie); answer.StatusCode != 422 {
@@ -257,12 +268,14 @@ func TestTrend(t *testing.T) {
 	if answer, text := ask(t, "GET", site+"/trend/big-blue", "", ""); answer.StatusCode != 200 || !strings.Contains(text, "hardly by chance") {
 		t.Errorf("the page: %s", answer.Status)
 	}
-	if _, text := ask(t, "GET", site+"/v1/trend?kiln=big-blue&kind=bisque", "", ""); !strings.Contains(text, "too few") {
+	if _, text := ask(t, "GET", site+"/v1/trend?kiln=big-blue&kind=bisque", "", ""); !strings.Contains(text,
+		"too few") {
 		t.Error("no firing of that kind:", text)
 	}
 	// The cones say that the probe went 2 °C lower a month: what was fired stands still, in the sentence as in the rows.
 	for i := range sh.firings {
-		sh.firings[i].Corrected = map[kiln.Place]kiln.HeatWork{{Channel: "1"}: {C: 1232, Low: 1222, High: 1242, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}
+		sh.firings[i].Corrected = map[kiln.Place]kiln.HeatWork{{Channel: "1"}: {C: 1232, Low: 1222,
+			High: 1242, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}
 	}
 	_, text = ask(t, "GET", site+"/v1/trend?kiln=big-blue&kind=glaze", "", "")
 	if err := json.Unmarshal([]byte(text), &a); err != nil || a.Items[0].Clear || math.Abs(*a.Items[0].PerYear) > 0.1 || *a.Rows[5].HeatWorkC != 1232 {
@@ -273,8 +286,10 @@ func TestTrend(t *testing.T) {
 // TestCurveAsATable reads the curve back with an ordinary CSV reader.
 func TestCurveAsATable(t *testing.T) {
 	_, site := shedServer(t)
-	answer, text := ask(t, "GET", site+"/v1/firings/"+string(idOf(1))+"/curve?channel=all&step=60", "", "", "Accept", "text/csv")
-	if ct := answer.Header.Get("Content-Type"); answer.StatusCode != 200 || !strings.HasPrefix(ct, "text/csv") {
+	answer, text := ask(t, "GET", site+"/v1/firings/"+string(idOf(1))+"/curve?channel=all&step=60", "",
+		"", "Accept", "text/csv")
+	if ct := answer.Header.Get("Content-Type"); answer.StatusCode != 200 || !strings.HasPrefix(ct,
+		"text/csv") {
 		t.Fatal(answer.Status, ct)
 	}
 	rows, err := csv.NewReader(strings.NewReader(text)).ReadAll()
@@ -289,7 +304,8 @@ func TestCurveAsATable(t *testing.T) {
 // What a curve cannot be cut into is refused with the field.
 func TestCurvesThatCannotBe(t *testing.T) {
 	_, site := shedServer(t)
-	for query, want := range map[string]string{"points=0": "points", "points=801": "points", "step=0": "step", "step=3601": "step", "points=10&step=60": "step", "channel=9": "channel", "chanel=1": "chanel"} {
+	for query, want := range map[string]string{"points=0": "points", "points=801": "points", "step=0": "step",
+		"step=3601": "step", "points=10&step=60": "step", "channel=9": "channel", "chanel=1": "chanel"} {
 		a, text := ask(t, "GET", site+"/v1/firings/"+string(idOf(1))+"/curve?"+query, "", "")
 		if a.StatusCode != 422 || !strings.Contains(text, `"name":"`+want+`"`) {
 			t.Errorf("%s: %d %s", query, a.StatusCode, text)
@@ -376,7 +392,8 @@ func (sh *shed) openOr(n int) kiln.FiringID {
 func TestGapsInWords(t *testing.T) {
 	_, site := shedServer(t)
 	_, text := ask(t, "GET", site+"/firing/"+string(idOf(2)), "", "")
-	for _, want := range []string{"a gap of 48 min", "unplugged", "a gap of unknown length", "Heat work over it is a range"} {
+	for _, want := range []string{"a gap of 48 min", "unplugged", "a gap of unknown length",
+		"Heat work over it is a range"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page lacks %q", want)
 		}

@@ -15,6 +15,7 @@ import (
 
 	"lidwright/api/chart"
 	"lidwright/api/pages"
+	"lidwright/api/usecase"
 	"lidwright/kiln"
 	"lidwright/kiln/message"
 	"lidwright/tiles"
@@ -138,6 +139,8 @@ func (s *Server) curveOf(ctx context.Context, f kiln.Firing, under beneath, part
 	}
 	if f.Status == kiln.Running {
 		s.foreseen(ctx, &d, f)
+	} else if peak := usecase.Celsius(f.Peak); peak != nil {
+		d.Top = kiln.Celsius(*peak)
 	}
 	return d, end, nil
 }

@@ -225,14 +225,17 @@ func walkedForms(t *testing.T) (*bench, map[string]sentForm) {
 	b := newBench(t)
 	b.tern("BQ7", "BQ4")
 	probe := kiln.Channel{ID: "1", Role: kiln.RoleProbe}
-	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", Control: "1", KeepShut: 50, Channels: []kiln.Channel{probe}}}
-	b.s.Wired = []usecase.Wired{{Kiln: "big-blue", Channels: []usecase.WiredChannel{{Channel: "1", Role: kiln.RoleProbe,
-		Couple: &usecase.Couple{Type: "K", Class: 2}}}}}
+	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue", Control: "1", KeepShut: 50,
+		Channels: []kiln.Channel{probe}}}
+	b.s.Wired = []usecase.Wired{{Kiln: "big-blue",
+		Channels: []usecase.WiredChannel{{Channel: "1", Role: kiln.RoleProbe,
+			Couple: &usecase.Couple{Type: "K", Class: 2}}}}}
 	live := inState(kiln.Cold, 20)
 	live.Kiln = "big-blue"
 	b.s.Recorder = &hearth{live: live}
 	b.s.Notices = &told{}
-	b.s.Hot = func(context.Context, kiln.KilnID, time.Time, time.Time) (map[kiln.ChannelID]time.Duration, error) {
+	b.s.Hot = func(context.Context, kiln.KilnID, time.Time, time.Time) (map[kiln.ChannelID]time.Duration,
+		error) {
 		return nil, nil
 	}
 	b.s.Store = func() (usecase.StoreHealth, error) { return usecase.StoreHealth{}, nil }
@@ -321,7 +324,8 @@ func (f sentForm) filled() url.Values {
 // formWrong sends a form with each of its fields wrong once.
 func (b *bench) formWrong(t *testing.T, f sentForm) {
 	for _, field := range f.fields {
-		if field.kind == "checkbox" || field.kind == "file" || slices.Contains(notRead, f.action+" "+field.name) {
+		if field.kind == "checkbox" || field.kind == "file" || slices.Contains(notRead,
+			f.action+" "+field.name) {
 			continue
 		}
 		v := f.filled()

@@ -36,36 +36,50 @@ func sayImport(a huma.API) {
 	answersOf := func(outcome *huma.MediaType, taken map[string]*huma.MediaType) map[string]*huma.Response {
 		answers := map[string]*huma.Response{
 			"200": {Description: "What was taken in, or would be; with progress=true a line of JSON now and then, this one last", Content: taken},
-			"422": {Description: "Nothing was taken in, and why", Content: map[string]*huma.MediaType{"application/json": outcome, "application/problem+json": refusal}},
+			"422": {Description: "Nothing was taken in, and why",
+				Content: map[string]*huma.MediaType{"application/json": outcome,
+					"application/problem+json": refusal}},
 		}
 		for _, status := range []int{400, 401, 403, 409, 413, 415, 421, 429, 500, 503} {
-			answers[strconv.Itoa(status)] = &huma.Response{Description: http.StatusText(status), Content: map[string]*huma.MediaType{"application/problem+json": refusal}}
+			answers[strconv.Itoa(status)] = &huma.Response{Description: http.StatusText(status),
+				Content: map[string]*huma.MediaType{"application/problem+json": refusal}}
 		}
 		return answers
 	}
 	outcome := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[wire.Import](), true, "import")}
-	answers := answersOf(outcome, map[string]*huma.MediaType{"application/json": outcome, "application/x-ndjson": {Schema: &huma.Schema{Type: huma.TypeString}}})
+	answers := answersOf(outcome, map[string]*huma.MediaType{"application/json": outcome,
+		"application/x-ndjson": {Schema: &huma.Schema{Type: huma.TypeString}}})
 	old := &huma.MediaType{Schema: schemas.Schema(reflect.TypeFor[wire.OldLog](), true, "oldlog")}
 	flag := &huma.Schema{Type: huma.TypeString, Enum: []any{"true", "false"}}
-	a.OpenAPI().AddOperation(&huma.Operation{OperationID: "import", Method: http.MethodPost, Path: "/v1/import", Summary: "Take a table in: one of bars all or nothing, the others row by row once all are good",
+	a.OpenAPI().AddOperation(&huma.Operation{OperationID: "import", Method: http.MethodPost,
+		Path: "/v1/import", Summary: "Take a table in: one of bars all or nothing, the others row by row once all are good",
 		Parameters: []*huma.Param{
 			{Name: "kind", In: "query", Schema: oneOf(tables.In()...), Description: "bars if not said"},
-			{Name: "dry_run", In: "query", Schema: flag, Description: "Only tell what would change, and every bad row"},
-			{Name: "days", In: "query", Schema: oneOf("day_first", "month_first"), Description: "Which number of a day such as 3/4/2023 comes first, where the table does not tell"},
-			{Name: "others", In: "query", Schema: oneOf("note", "leave"), Description: "What becomes of columns that are not known: their texts go to the note of each bar, or are left out"},
-			{Name: "lengths", In: "query", Schema: oneOf("leave"), Description: "Leave the lengths and loads of a table of bars out, where tables of their own bring them"},
+			{Name: "dry_run", In: "query", Schema: flag,
+				Description: "Only tell what would change, and every bad row"},
+			{Name: "days", In: "query", Schema: oneOf("day_first", "month_first"),
+				Description: "Which number of a day such as 3/4/2023 comes first, where the table does not tell"},
+			{Name: "others", In: "query", Schema: oneOf("note", "leave"),
+				Description: "What becomes of columns that are not known: their texts go to the note of each bar, or are left out"},
+			{Name: "lengths", In: "query", Schema: oneOf("leave"),
+				Description: "Leave the lengths and loads of a table of bars out, where tables of their own bring them"},
 			{Name: "progress", In: "query", Schema: flag, Description: "Tell how far it is"}},
-		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"text/csv": {Schema: &huma.Schema{Type: huma.TypeString}}}},
-		Responses:   answers})
+		RequestBody: &huma.RequestBody{Required: true,
+			Content: map[string]*huma.MediaType{"text/csv": {Schema: &huma.Schema{Type: huma.TypeString}}}},
+		Responses: answers})
 	text := &huma.Schema{Type: huma.TypeString}
-	ask := []*huma.Param{{Name: "id", In: "path", Required: true, Schema: text, Description: "UUID of the firing, made by the sender"}}
+	ask := []*huma.Param{{Name: "id", In: "path", Required: true, Schema: text,
+		Description: "UUID of the firing, made by the sender"}}
 	for _, name := range oldLogAsks {
 		ask = append(ask, &huma.Param{Name: name, In: "query", Schema: text})
 	}
-	a.OpenAPI().AddOperation(&huma.Operation{OperationID: "import-curve", Method: http.MethodPost, Path: "/v1/firings/{id}/curve",
-		Summary: "Take the curve of an old firing in from the table of another logger, all or nothing", Parameters: ask,
-		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"text/csv": {Schema: text}}},
-		Responses:   answersOf(old, map[string]*huma.MediaType{"application/json": old})})
+	a.OpenAPI().AddOperation(&huma.Operation{OperationID: "import-curve", Method: http.MethodPost,
+		Path:       "/v1/firings/{id}/curve",
+		Summary:    "Take the curve of an old firing in from the table of another logger, all or nothing",
+		Parameters: ask,
+		RequestBody: &huma.RequestBody{Required: true,
+			Content: map[string]*huma.MediaType{"text/csv": {Schema: text}}},
+		Responses: answersOf(old, map[string]*huma.MediaType{"application/json": old})})
 }
 
 func oneOf(words ...string) *huma.Schema {
@@ -81,7 +95,8 @@ var importAsks = []string{"kind", "dry_run", "progress", "days", "others", "leng
 
 // tableAsk reads what is said with a table.
 func tableAsk(q url.Values) (tables.Ask, error) {
-	ask := tables.Ask{Kind: cmp.Or(q.Get("kind"), "bars"), Dry: q.Get("dry_run") == "true", Days: q.Get("days"), Others: q.Get("others"), NoLengths: q.Get("lengths") == "leave"}
+	ask := tables.Ask{Kind: cmp.Or(q.Get("kind"), "bars"), Dry: q.Get("dry_run") == "true",
+		Days: q.Get("days"), Others: q.Get("others"), NoLengths: q.Get("lengths") == "leave"}
 	for name := range q {
 		if !slices.Contains(importAsks, name) {
 			return ask, web.NewProblem("unknown-parameter",
@@ -193,8 +208,10 @@ func (s barRoutes) barsCSV(w http.ResponseWriter, r *http.Request) error {
 	}
 	out := s.table(w, "bars.csv", tiles.SheetColumns)
 	for _, b := range bars {
-		row := map[string]string{"code": string(b.Code), "clay": string(b.Clay), "batch": string(b.BatchRef.Batch), "forming": string(b.Forming),
-			"mark_length_mm": strconv.FormatFloat(float64(b.MarkLength), 'f', -1, 64), "unit": "mm", "by": b.By, "note": b.Note,
+		row := map[string]string{"code": string(b.Code), "clay": string(b.Clay),
+			"batch": string(b.BatchRef.Batch), "forming": string(b.Forming),
+			"mark_length_mm": strconv.FormatFloat(float64(b.MarkLength), 'f', -1, 64), "unit": "mm",
+			"by": b.By, "note": b.Note,
 			"id": b.ID, "marks": strconv.Itoa(b.Marks), "made_on": b.MadeOn}
 		if b.Practice {
 			row["practice"] = "yes"
@@ -260,9 +277,13 @@ func (s barRoutes) readingsCSV(w http.ResponseWriter, r *http.Request) error {
 			if rd.Counted != nil {
 				counted = *rd.Counted
 			}
-			cells := []string{rd.ID, string(rd.Bar), strconv.Itoa(rd.Mark), string(rd.Stage), number(float64(rd.Length)), rd.AsTyped, rd.Unit, rd.Instrument, number(float64(rd.Step)),
-				number(m.Dry), number(m.Saturated), number(m.Suspended), rd.By, rd.At.In(s.Site.Zone).Format(time.RFC3339), strconv.FormatBool(rd.Trusted), number(rd.Queued.Seconds()),
-				strconv.FormatBool(rd.Unusual), string(rd.EntryError), at(rd.Confirmed), at(rd.Counted), at(rd.Struck), struck.Why, struck.By, rd.Supersedes,
+			cells := []string{rd.ID, string(rd.Bar), strconv.Itoa(rd.Mark), string(rd.Stage),
+				number(float64(rd.Length)), rd.AsTyped, rd.Unit, rd.Instrument, number(float64(rd.Step)),
+				number(m.Dry), number(m.Saturated), number(m.Suspended), rd.By,
+				rd.At.In(s.Site.Zone).Format(time.RFC3339), strconv.FormatBool(rd.Trusted),
+				number(rd.Queued.Seconds()),
+				strconv.FormatBool(rd.Unusual), string(rd.EntryError), at(rd.Confirmed), at(rd.Counted),
+				at(rd.Struck), struck.Why, struck.By, rd.Supersedes,
 				strconv.FormatBool(rd.Outside), rd.Question.String(), number(m.Step), confirmed.By,
 				confirmed.Why, counted.By, counted.Why}
 			for i := range cells {
@@ -308,7 +329,8 @@ func (s barRoutes) tableOf(t tables.Table) func(http.ResponseWriter, *http.Reque
 
 // importPage takes a file or what is pasted, without script: first what it would bring, then, sent again, for good.
 func (s barRoutes) importPage(w http.ResponseWriter, r *http.Request) error {
-	return s.show(w, pages.ImportPage{Frame: s.page(r.Context(), "bars").Frame, Kinds: tables.In(), Kind: r.URL.Query().Get("kind")})
+	return s.show(w, pages.ImportPage{Frame: s.page(r.Context(), "bars").Frame, Kinds: tables.In(),
+		Kind: r.URL.Query().Get("kind")})
 }
 
 func (s barRoutes) postImportPage(w http.ResponseWriter, r *http.Request) error {

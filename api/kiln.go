@@ -97,7 +97,8 @@ func (s kilnRoutes) postUsual(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	b := wire.UsualBody{Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), What: form.Get("what"), Name: form.Get("name"), Cone: form.Get("cone")}
+	b := wire.UsualBody{Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"), What: form.Get("what"),
+		Name: form.Get("name"), Cone: form.Get("cone")}
 	id := kiln.KilnID(r.PathValue("kiln"))
 	if err := s.usualUnchanged(r.Context(), id, form); err != nil {
 		return err
@@ -152,7 +153,8 @@ func (s kilnRoutes) kilnUnchanged(ctx context.Context, form url.Values) error {
 		k, there := s.KilnNamed(kiln.KilnID(form.Get("kiln")))
 		if there && k.Fuel != form.Get("fuel") {
 			c.mark = markOf(k.Fuel)
-			c.both = []pages.Both{{Name: message.New("fuel"), Now: fuelWord(k.Fuel), Yours: fuelWord(form.Get("fuel"))}}
+			c.both = []pages.Both{{Name: message.New("fuel"), Now: fuelWord(k.Fuel),
+				Yours: fuelWord(form.Get("fuel"))}}
 		}
 		return c, nil
 	})
@@ -191,7 +193,8 @@ func (s kilnRoutes) kilnsPage(w http.ResponseWriter, r *http.Request) error {
 // showKilns is that page; typed and wrong are of a form that was sent just now and refused.
 func (s kilnRoutes) showKilns(w http.ResponseWriter, r *http.Request, typed url.Values, wrong *web.Problem) error {
 	ctx := r.Context()
-	data := pages.KilnsPage{Frame: s.page(ctx, "kiln").Frame, Fuels: tiles.Fuels(), Name: typed.Get("kiln"), Fuel: typed.Get("fuel")}
+	data := pages.KilnsPage{Frame: s.page(ctx, "kiln").Frame, Fuels: tiles.Fuels(), Name: typed.Get("kiln"),
+		Fuel: typed.Get("fuel")}
 	live := map[string]string{}
 	for _, k := range s.Kilns().KilnsNow(ctx) {
 		live[k.Kiln] = k.State
@@ -212,7 +215,8 @@ func (s kilnRoutes) showKilns(w http.ResponseWriter, r *http.Request, typed url.
 		return err
 	}
 	for _, k := range strays {
-		data.Strays = append(data.Strays, pages.StrayKiln{Name: k.Kiln, Firings: k.Firings, Loads: k.Loads, Probes: k.Probes})
+		data.Strays = append(data.Strays, pages.StrayKiln{Name: k.Kiln, Firings: k.Firings,
+			Loads: k.Loads, Probes: k.Probes})
 	}
 	if data.Beside, err = s.Kilns().Beside(ctx); err != nil {
 		return err
@@ -230,7 +234,8 @@ func kilnOnPage(k wire.KilnJSON, state string, noLine bool, newID func() string)
 		one.State = ""
 	}
 	for _, u := range k.Usual {
-		f := pages.UsualFiring{Kind: u.Kind, Atmosphere: u.Atmosphere, Name: u.Name, Pinned: u.Pinned, Asks: u.Asks,
+		f := pages.UsualFiring{Kind: u.Kind, Atmosphere: u.Atmosphere, Name: u.Name,
+			Pinned: u.Pinned, Asks: u.Asks,
 			Says: u.Says, ID: newID(), TopC: u.TopC, Hours: u.HoursToTop, Seen: usualMark(u)}
 		if l := heatwork.MainConeScale(); u.HeatWorkC != nil {
 			f.Cone = l.Words(l.Position(kiln.Celsius(*u.HeatWorkC)))
@@ -331,7 +336,8 @@ func (s kilnRoutes) postProbe(w http.ResponseWriter, r *http.Request) error {
 		return rd.wrong
 	}
 	id := r.PathValue("kiln")
-	b := wire.ProbeBody{Channel: form.Get("channel"), Type: form.Get("type"), Class: int(class), FittedOn: form.Get("fitted_on"), RemovedOn: form.Get("removed_on"), Note: form.Get("note")}
+	b := wire.ProbeBody{Channel: form.Get("channel"), Type: form.Get("type"), Class: int(class),
+		FittedOn: form.Get("fitted_on"), RemovedOn: form.Get("removed_on"), Note: form.Get("note")}
 	if err := s.probeUnchanged(r.Context(), kiln.KilnID(id), form); err != nil {
 		return err
 	}
@@ -377,10 +383,11 @@ func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p, l := s.page(r.Context(), "kiln"), s.localeOf(r.Context())
-	data := pages.DoorPage{Frame: p.Frame, Kiln: id, Mark: s.Kilns().KeepShutJSON(m), Electric: caution.ElectricKilns,
-		LookAt:  s.ownAddress(r) + "/kiln/" + url.PathEscape(id),
-		OutAt:   s.ownAddress(r) + "/bars?kiln=" + url.QueryEscape(id),
-		Printed: message.Time{At: p.Today.In(s.Site.Zone), Day: "2 Jan 2006", Quiet: true}.Render(l.Reader())}
+	data := pages.DoorPage{Frame: p.Frame, Kiln: id, Mark: s.Kilns().KeepShutJSON(m),
+		Electric: caution.ElectricKilns,
+		LookAt:   s.ownAddress(r) + "/kiln/" + url.PathEscape(id),
+		OutAt:    s.ownAddress(r) + "/bars?kiln=" + url.QueryEscape(id),
+		Printed:  message.Time{At: p.Today.In(s.Site.Zone), Day: "2 Jan 2006", Quiet: true}.Render(l.Reader())}
 	for _, c := range caution.All {
 		if slices.Contains(onFirstPage, c.Number) {
 			data.First = append(data.First, numbered(c))
@@ -447,7 +454,8 @@ func (s kilnRoutes) probeUnchanged(ctx context.Context, id kiln.KilnID, form url
 			}
 		}
 		if n := len(c.both); n > 0 {
-			c.both[n-1].Yours = says(form.Get("type"), form.Get("class"), form.Get("fitted_on"), form.Get("removed_on"))
+			c.both[n-1].Yours = says(form.Get("type"), form.Get("class"),
+				form.Get("fitted_on"), form.Get("removed_on"))
 		}
 		return c, err
 	})

@@ -91,7 +91,8 @@ func (s lidRoutes) askByItsCard(ctx context.Context, pot string) error {
 	if err != nil {
 		return err
 	}
-	q := url.Values{"seat": {string(card.Seat)}, "clay": {string(card.Body.Clay)}, "batch": {string(card.Body.Batch)}}
+	q := url.Values{"seat": {string(card.Seat)}, "clay": {string(card.Body.Clay)},
+		"batch": {string(card.Body.Batch)}}
 	for _, w := range card.Collar {
 		q.Add("collar", inMM(w))
 	}
@@ -156,20 +157,27 @@ func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit til
 	j := wire.Lid{
 		Asked: wire.LidAsked{
 			Question: string(a.Question), Seat: string(q.Seat), SeatGlazed: q.SeatGlazed, CollarStage: string(q.CollarStage), LidStage: string(q.LidStage),
-			CollarMM: []*float64{}, OpeningMM: some(q.Opening), LidMM: some(q.Lid), Kind: string(q.Kind), Form: usecase.Text(q.Form), Together: string(q.Together),
-			PlayMM: pointed(q.Play), LeastPlayMM: mm2(a.LeastPlay), MostPlayMM: mm2(a.MostPlay), BearingMM: pointed(q.Bearing), GlazeMM: pointed(q.Glaze),
-			MeasureSDMM: mm2(a.MeasureSD), ThrowSDMM: pointed(q.ThrowSD), AccuracyFrom: q.Accuracy, StepMM: pointed(q.Step), Rates: ratesWord(q),
+			CollarMM: []*float64{}, OpeningMM: some(q.Opening), LidMM: some(q.Lid), Kind: string(q.Kind),
+			Form: usecase.Text(q.Form), Together: string(q.Together),
+			PlayMM: pointed(q.Play), LeastPlayMM: mm2(a.LeastPlay), MostPlayMM: mm2(a.MostPlay),
+			BearingMM: pointed(q.Bearing), GlazeMM: pointed(q.Glaze),
+			MeasureSDMM: mm2(a.MeasureSD), ThrowSDMM: pointed(q.ThrowSD), AccuracyFrom: q.Accuracy,
+			StepMM: pointed(q.Step), Rates: ratesWord(q),
 			Body: ref(q.Body), Lid: ref(q.ClayOfLid()), Atmosphere: usecase.Text(string(atmosphere)),
 		},
-		SetMM: usecase.Rounded(float64(a.Set), 2), UnroundedMM: lengthMM4(a.Unrounded), NotOverMM: mm2(a.NotOver), NotUnderMM: mm2(a.NotUnder), FitChance: chance(a.FitChance),
+		SetMM: usecase.Rounded(float64(a.Set), 2), UnroundedMM: lengthMM4(a.Unrounded),
+		NotOverMM: mm2(a.NotOver), NotUnderMM: mm2(a.NotUnder), FitChance: chance(a.FitChance),
 		Outcomes: outcomes(a.Chances), Says: a.Says(unit),
-		Fired: wire.LidFired{CollarMM: mm2(a.Fired.Collar), LidMM: mm2(a.Fired.Lid), PlayMM: mm2(a.Fired.Play), PlayUnroundedMM: lengthMM4(a.Fired.Play),
-			PlayLikelyMM: []*float64{mm2(a.Fired.Likely[0]), mm2(a.Fired.Likely[1])}, LeastBearingMM: mm2(a.Fired.LeastBearing)},
+		Fired: wire.LidFired{CollarMM: mm2(a.Fired.Collar), LidMM: mm2(a.Fired.Lid),
+			PlayMM: mm2(a.Fired.Play), PlayUnroundedMM: lengthMM4(a.Fired.Play),
+			PlayLikelyMM:   []*float64{mm2(a.Fired.Likely[0]), mm2(a.Fired.Likely[1])},
+			LeastBearingMM: mm2(a.Fired.LeastBearing)},
 		OutOfRoundMM: mm2(a.OutOfRound), Also: []wire.LidAlso{},
 		LidDifference: wire.LidDifference{Value: usecase.Rounded(float64(a.LidDifference.Mean)/100, 4),
 			Likely: []*float64{usecase.Rounded(float64(a.LidDifference.Low)/100, 4), usecase.Rounded(float64(a.LidDifference.High)/100, 4)}, Fits: a.LidDifference.Fits},
 		LimitsFrom: wire.LidLimits{Over: a.LimitsBy[1].In(unit), Under: a.LimitsBy[0].In(unit)},
-		DoubtMM: wire.LidDoubt{Piece: mm2(a.Doubt.Piece), Position: mm2(a.Doubt.Position), Reading: mm2(a.Doubt.Reading), Throwing: mm2(a.Doubt.Throwing),
+		DoubtMM: wire.LidDoubt{Piece: mm2(a.Doubt.Piece), Position: mm2(a.Doubt.Position),
+			Reading: mm2(a.Doubt.Reading), Throwing: mm2(a.Doubt.Throwing),
 			LidDifference: mm2(a.Doubt.LidDifference), Rate: mm2(a.Doubt.Rate), Gone: mm2(a.Doubt.Gone)},
 		Sharpest: a.Doubt.Largest(), Sharpen: []wire.LidSharper{}, LikelyLevel: a.LikelyLevel,
 		Trust: string(a.Trust), TrustWhy: a.TrustWhy, HeldBack: usecase.Said(a.HeldBack),
@@ -194,10 +202,12 @@ func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit til
 		j.Spread = append(j.Spread, out)
 	}
 	for _, sh := range a.Sharpen {
-		j.Sharpen = append(j.Sharpen, wire.LidSharper{Cause: sh.Cause, Does: sh.Does, FitChance: chance(sh.FitChance)})
+		j.Sharpen = append(j.Sharpen, wire.LidSharper{Cause: sh.Cause, Does: sh.Does,
+			FitChance: chance(sh.FitChance)})
 	}
 	for _, p := range a.Also {
-		j.Also = append(j.Also, wire.LidAlso{Part: p.Part, NotOverMM: mm2(p.NotOver), NotUnderMM: mm2(p.NotUnder)})
+		j.Also = append(j.Also, wire.LidAlso{Part: p.Part, NotOverMM: mm2(p.NotOver),
+			NotUnderMM: mm2(p.NotUnder)})
 	}
 	steps(&j, a, unit)
 	if w := a.WhatIf; w != nil {
@@ -232,10 +242,13 @@ func steps(j *wire.Lid, a lid.Answer, unit tiles.LengthUnit) {
 		}
 	}
 	if t := a.Trim; t != nil {
-		j.Trim = &wire.LidTrim{ThrowMM: mm2(t.Throw), NotOverMM: mm2(t.NotOver), ToMM: mm2(t.To), OffMM: mm2(t.Off), FitChance: chance(t.FitChance), TooSmallChance: chance(t.TooSmall), Says: t.Says(unit)}
+		j.Trim = &wire.LidTrim{ThrowMM: mm2(t.Throw), NotOverMM: mm2(t.NotOver), ToMM: mm2(t.To),
+			OffMM: mm2(t.Off), FitChance: chance(t.FitChance),
+			TooSmallChance: chance(t.TooSmall), Says: t.Says(unit)}
 	}
 	if b := a.Bowl; b != nil {
-		j.Bowl = &wire.LidBowl{BeforeMM: mm2(b.Before), ComesMM: mm2(b.Comes), LikelyMM: []*float64{mm2(b.Likely[0]), mm2(b.Likely[1])}, Pairs: b.Pairs, Says: b.Says(unit)}
+		j.Bowl = &wire.LidBowl{BeforeMM: mm2(b.Before), ComesMM: mm2(b.Comes),
+			LikelyMM: []*float64{mm2(b.Likely[0]), mm2(b.Likely[1])}, Pairs: b.Pairs, Says: b.Says(unit)}
 	}
 }
 

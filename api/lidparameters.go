@@ -130,7 +130,8 @@ func name[T ~string](named, doc string, of asks, to func(*asked) *T) Parameter {
 // number lies within the limit of its field.
 func number(name, doc string, of asks, to func(*asked) *float64) Parameter {
 	l, _ := tiles.LimitOf(name)
-	return Parameter{Name: name, Doc: doc, Most: 1, asks: of, kind: huma.TypeNumber, least: l.Least, most: l.Most,
+	return Parameter{Name: name, Doc: doc, Most: 1, asks: of, kind: huma.TypeNumber,
+		least: l.Least, most: l.Most,
 		read: func(r *reader, q *asked) {
 			if v, ok := r.number(name, l.Least, l.Most); ok {
 				*to(q), q.given[name] = v, true
@@ -145,7 +146,8 @@ func number(name, doc string, of asks, to func(*asked) *float64) Parameter {
 
 // wholeNumber is one number from low to high.
 func wholeNumber(name, doc string, of asks, low, high int, to func(*asked) *int) Parameter {
-	return Parameter{Name: name, Doc: doc, Most: 1, asks: of, kind: huma.TypeNumber, least: float64(low), most: float64(high),
+	return Parameter{Name: name, Doc: doc, Most: 1, asks: of, kind: huma.TypeNumber,
+		least: float64(low), most: float64(high),
 		read: func(r *reader, q *asked) {
 			if n, ok := r.whole(name, low, high); ok {
 				*to(q), q.given[name] = n, true

@@ -47,7 +47,8 @@ func (b *bench) limitAgrees(t *testing.T, f sentForm, field formField, said map[
 			field.longest, l.Longest)
 	}
 	if len(said) > 0 && !said[field.longest] && field.name != "code" { // a passcode has another length
-		t.Errorf("%s on %s: %s takes %d signs, the document says %v", f.action, f.page, field.name, field.longest,
+		t.Errorf("%s on %s: %s takes %d signs, the document says %v", f.action, f.page,
+			field.name, field.longest,
 			said)
 	}
 	v, n := f.filled(), field.longest
@@ -67,7 +68,8 @@ func (b *bench) limitAgrees(t *testing.T, f sentForm, field formField, said map[
 	}
 	switch tooLong := strings.Contains(says, "at most") && strings.Contains(says, "fit"); {
 	case over && (r.StatusCode < http.StatusBadRequest && f.method == "POST" || says == ""):
-		t.Errorf("%s on %s: %d signs in %s answered with %d %q", f.action, f.page, n, field.name, r.StatusCode,
+		t.Errorf("%s on %s: %d signs in %s answered with %d %q", f.action, f.page, n,
+			field.name, r.StatusCode,
 			says)
 	case !over && tooLong:
 		t.Errorf("%s on %s: %d signs in %s are too long: %s", f.action, f.page, n, field.name, says)
@@ -194,26 +196,28 @@ const anID = "0193c0c1-0000-7000-8000-0000000000c7"
 func TestLimitsAreRead(t *testing.T) {
 	for field, send := range map[string]string{
 		"stated_total_ratio": `/v1/clays/wren {"name":"Wren","stated_total_ratio":%}`,
-		"note":               `/v1/clays/wren {"name":"Wren","note":"%"}`, "grog": `/v1/clays/wren {"name":"Wren","grog":"%"}`,
-		"maker_code": `/v1/clays/wren {"name":"Wren","maker_code":"%"}`, "name": `/v1/clays/wren {"name":"%"}`,
-		"stamp":          `/v1/clays/tern/batches/B {"kind":"bought","open":true,"stamp":"%"}`,
-		"marks":          `/v1/bars/BQ3 {"id":"ID","clay":"tern","marks":%}`,
-		"mark_length_mm": `/v1/bars/BQ3 {"id":"ID","clay":"tern","mark_length_mm":%}`,
-		"by":             `/v1/bars/BQ3 {"id":"ID","clay":"tern","by":"%"}`,
-		"step_mm":        `/v1/bars/BQ7/readings/ID {"stage":"wet","length":"100","step_mm":%}`,
-		"instrument":     `/v1/bars/BQ7/readings/ID {"stage":"wet","length":"100","instrument":"%"}`,
-		"queued_s":       `/v1/bars/BQ7/readings/ID {"stage":"wet","length":"100","queued_s":%}`,
-		"packed_by":      `/v1/loads/ID {"kiln":"big-blue","kind":"glaze","cone":"6","packed_by":"%"}`,
-		"heat_work_c":    `/v1/loads/ID {"kiln":"big-blue","kind":"glaze","heat_work_c":%}`,
-		"shelf":          `/v1/loads/ID {"kiln":"big-blue","kind":"glaze","cone":"6","bars":[{"bar":"BQ7","shelf":"%"}]}`,
-		"form":           `/v1/pots/ID {"form":"%","collar_mm":[104.5],"body":"tern/A"}`,
-		"number":         `/v1/pots/ID {"form":"jar","number":"%","collar_mm":[104.5],"body":"tern/A"}`,
-		"mark":           `/v1/pots/ID {"form":"jar","mark":"%","collar_mm":[104.5],"body":"tern/A"}`,
-		"collar_mm":      `/v1/pots/ID {"form":"jar","collar_mm":[%],"body":"tern/A"}`,
-		"trim_most_mm":   `/v1/pots/ID {"form":"jar","trim_most_mm":%,"collar_mm":[104.5],"body":"tern/A"}`,
-		"maker":          `/v1/lid-results/ID {"form":"jar","maker":"%","body":"tern/A","counts":{"good":2}}`,
-		"good":           `/v1/lid-results/ID {"form":"jar","body":"tern/A","counts":{"good":%}}`,
-		"plays_mm":       `/v1/lid-results/ID {"form":"jar","body":"tern/A","plays_mm":[%],"counts":{"good":2}}`,
+		"note":               `/v1/clays/wren {"name":"Wren","note":"%"}`,
+		"grog":               `/v1/clays/wren {"name":"Wren","grog":"%"}`,
+		"maker_code":         `/v1/clays/wren {"name":"Wren","maker_code":"%"}`,
+		"name":               `/v1/clays/wren {"name":"%"}`,
+		"stamp":              `/v1/clays/tern/batches/B {"kind":"bought","open":true,"stamp":"%"}`,
+		"marks":              `/v1/bars/BQ3 {"id":"ID","clay":"tern","marks":%}`,
+		"mark_length_mm":     `/v1/bars/BQ3 {"id":"ID","clay":"tern","mark_length_mm":%}`,
+		"by":                 `/v1/bars/BQ3 {"id":"ID","clay":"tern","by":"%"}`,
+		"step_mm":            `/v1/bars/BQ7/readings/ID {"stage":"wet","length":"100","step_mm":%}`,
+		"instrument":         `/v1/bars/BQ7/readings/ID {"stage":"wet","length":"100","instrument":"%"}`,
+		"queued_s":           `/v1/bars/BQ7/readings/ID {"stage":"wet","length":"100","queued_s":%}`,
+		"packed_by":          `/v1/loads/ID {"kiln":"big-blue","kind":"glaze","cone":"6","packed_by":"%"}`,
+		"heat_work_c":        `/v1/loads/ID {"kiln":"big-blue","kind":"glaze","heat_work_c":%}`,
+		"shelf":              `/v1/loads/ID {"kiln":"big-blue","kind":"glaze","cone":"6","bars":[{"bar":"BQ7","shelf":"%"}]}`,
+		"form":               `/v1/pots/ID {"form":"%","collar_mm":[104.5],"body":"tern/A"}`,
+		"number":             `/v1/pots/ID {"form":"jar","number":"%","collar_mm":[104.5],"body":"tern/A"}`,
+		"mark":               `/v1/pots/ID {"form":"jar","mark":"%","collar_mm":[104.5],"body":"tern/A"}`,
+		"collar_mm":          `/v1/pots/ID {"form":"jar","collar_mm":[%],"body":"tern/A"}`,
+		"trim_most_mm":       `/v1/pots/ID {"form":"jar","trim_most_mm":%,"collar_mm":[104.5],"body":"tern/A"}`,
+		"maker":              `/v1/lid-results/ID {"form":"jar","maker":"%","body":"tern/A","counts":{"good":2}}`,
+		"good":               `/v1/lid-results/ID {"form":"jar","body":"tern/A","counts":{"good":%}}`,
+		"plays_mm":           `/v1/lid-results/ID {"form":"jar","body":"tern/A","plays_mm":[%],"counts":{"good":2}}`,
 	} {
 		l, is := tiles.LimitOf(field)
 		if !is {
@@ -234,10 +238,12 @@ func TestLimitsAreRead(t *testing.T) {
 			for _, one := range texts {
 				b := newBench(t) // nothing of it is kept before
 				b.tern("BQ7")
-				r, said := b.send("PUT", strings.Replace(path, "ID", anID, 1), "application/json", strings.NewReplacer("ID", anID, "%", one).Replace(body))
+				r, said := b.send("PUT", strings.Replace(path, "ID", anID, 1), "application/json",
+					strings.NewReplacer("ID", anID, "%", one).Replace(body))
 				refused := r.StatusCode == http.StatusUnprocessableEntity && strings.Contains(said, field)
 				if refused != (i == 1) || i == 0 && r.StatusCode >= 300 {
-					t.Errorf("%s of %.20s (%d signs): %d %.300s", field, one, utf8.RuneCountInString(one), r.StatusCode,
+					t.Errorf("%s of %.20s (%d signs): %d %.300s", field, one,
+						utf8.RuneCountInString(one), r.StatusCode,
 						said)
 				}
 			}

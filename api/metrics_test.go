@@ -285,7 +285,8 @@ func TestOthersAreTold(t *testing.T) {
 	rate := func(clay tiles.ClayID) (j wire.Shrinkage) {
 		t.Helper()
 		w := httptest.NewRecorder()
-		h.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1/v1/clays/"+string(clay)+"/shrinkage", nil))
+		h.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1/v1/clays/"+string(clay)+"/shrinkage",
+			nil))
 		if err := json.Unmarshal(w.Body.Bytes(), &j); err != nil || w.Code != 200 {
 			t.Fatalf("%d %v %s", w.Code, err, w.Body)
 		}
@@ -331,7 +332,8 @@ func TestOthersAreTold(t *testing.T) {
 	box := store.Outbox{Store: c.Store}
 	var kept []wire.KeptBody
 	for clay := range c.studio.Pools {
-		kept = append(kept, wire.KeptBody{Clay: string(clay), Body: wire.CatalogueBody{ID: "0199a3c4-0000-7000-8000-000000000000", Name: "Groggy"},
+		kept = append(kept, wire.KeptBody{Clay: string(clay),
+			Body: wire.CatalogueBody{ID: "0199a3c4-0000-7000-8000-000000000000", Name: "Groggy"},
 			Told: told41})
 	}
 	if err := box.SaveClayBodies(t.Context(), kept); err != nil {

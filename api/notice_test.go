@@ -43,7 +43,8 @@ func TestNotices(t *testing.T) {
 		t.Errorf("the list: %d %s", res.StatusCode, body)
 	}
 	for path, want := range map[string][]string{
-		"/notices":  {"phone: given up after 5 tries (500)", "&lt;b&gt;words", "never a safety device", `action="/settings/test"`},
+		"/notices": {"phone: given up after 5 tries (500)", "&lt;b&gt;words", "never a safety device",
+			`action="/settings/test"`},
 		"/settings": {"They go to phone.", `href="/notices"`, "never a safety device"}} {
 		_, body := ask(t, "GET", srv.URL+path, "", "")
 		for _, w := range want {

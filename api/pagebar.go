@@ -146,7 +146,8 @@ func (s barRoutes) postLoad(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	b := wire.LoadBody{Kiln: form.Get("kiln"), Kind: form.Get("kind"), Atmosphere: form.Get("atmosphere"),
-		PackedBy: form.Get("by"), Move: form.Get("move") != "", Bars: slotsIn(form.Get("bars"), form.Get("shelf"))}
+		PackedBy: form.Get("by"), Move: form.Get("move") != "",
+		Bars: slotsIn(form.Get("bars"), form.Get("shelf"))}
 	b.Like = form.Get("like")
 	if _, err := s.Loads().KeepLoad(r.Context(), form.Get("id"), b, usecase.Precondition{}); err != nil {
 		p, ok := s.again(w, r, err)
@@ -673,7 +674,8 @@ const listed = 50 // bars or loads on one page of their list
 // allBarsPage lists bars by code: of a clay, or those that wait to be measured.
 func (s barRoutes) allBarsPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
-	data := pages.AllBarsPage{Frame: s.page(r.Context(), "bars").Frame, Clay: q.Get("clay"), Form: pages.Form{Values: q}}
+	data := pages.AllBarsPage{Frame: s.page(r.Context(), "bars").Frame, Clay: q.Get("clay"),
+		Form: pages.Form{Values: q}}
 	status := http.StatusOK
 	if code := q.Get("code"); code != "" { // asked for by name
 		bar, err := s.Bars().Bar(r.Context(), wire.BarPath{Bar: code})

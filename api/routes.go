@@ -86,7 +86,9 @@ func op[I, O any](id string, f func(context.Context, *I) (*O, error), summary st
 
 // documented is an operation that describes itself.
 func documented[I, O any](described huma.Operation, f func(context.Context, *I) (*O, error)) answering {
-	return func(s *Server, _ *routes, a huma.API, _ entry) { huma.Register(a, described, problems(&s.troubles, f)) }
+	return func(s *Server, _ *routes, a huma.API, _ entry) {
+		huma.Register(a, described, problems(&s.troubles, f))
+	}
 }
 
 // shown is a page; what goes wrong is a page too.

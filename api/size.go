@@ -28,7 +28,8 @@ type sizeInput struct {
 }
 
 // readSize reads a size question, and checks it.
-func readSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) (asked lid.CheckedPiece, at usecase.FiringAsk, err error) {
+func readSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) (asked lid.CheckedPiece,
+	at usecase.FiringAsk, err error) {
 	var q lid.PieceQuestion
 	r := newReader(values, unit)
 	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
@@ -52,7 +53,8 @@ func readSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) (asked l
 		}
 		return nil
 	}
-	q.Rates = shrinkage.StatedRates{Drying: ratio("drying_ratio"), Leather: ratio("leather_ratio"), Bisque: ratio("bisque_ratio"), Firing: ratio("firing_ratio")}
+	q.Rates = shrinkage.StatedRates{Drying: ratio("drying_ratio"), Leather: ratio("leather_ratio"),
+		Bisque: ratio("bisque_ratio"), Firing: ratio("firing_ratio")}
 	q.Doubt = ratio("doubt_ratio")
 	at = r.firing()
 	q.Kind = at.Kind
@@ -136,7 +138,8 @@ func sizeOf(q lid.CheckedPiece, d lid.Defaults, rates shrinkage.Rates, m usecase
 			continue
 		}
 		b := lid.SizePiece(other, pp, m.FromBag)
-		j.Stages = append(j.Stages, wire.SizeStage{Stage: string(stage), MM: usecase.LengthMM(b.Unrounded), ML: usecase.Rounded(b.Millilitre, 1)})
+		j.Stages = append(j.Stages, wire.SizeStage{Stage: string(stage), MM: usecase.LengthMM(b.Unrounded),
+			ML: usecase.Rounded(b.Millilitre, 1)})
 	}
 	j.Stages = append(j.Stages, wire.SizeStage{Stage: string(tiles.Fired), MM: usecase.LengthMM(fired), ML: usecase.Rounded(volume, 1)})
 	return a, j, nil

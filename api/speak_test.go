@@ -163,7 +163,8 @@ func TestLengthsAsChosen(t *testing.T) {
 	if a, body := ask(t, "PUT", st.URL+"/v1/pots/"+pot, "application/json", `{"form":"teapot","number":"1","collar_mm":[104.5],"opening_mm":92.5,"body":"tern/B"}`); a.StatusCode > 201 {
 		t.Fatalf("%d %s", a.StatusCode, body)
 	}
-	for unit, want := range map[string][]string{"mm": {"104.5 mm", "92.5 mm"}, "cm": {"10.45 cm", "9.25 cm"}, "in": {"4.114 in", "3.642 in"}, "32nds": {"4 1/8 in", "3 21/32 in"}} {
+	for unit, want := range map[string][]string{"mm": {"104.5 mm", "92.5 mm"}, "cm": {"10.45 cm", "9.25 cm"},
+		"in": {"4.114 in", "3.642 in"}, "32nds": {"4 1/8 in", "3 21/32 in"}} {
 		for _, path := range []string{"/pot/" + pot, "/pots"} {
 			_, body := fetched(t, st.URL, path, "Cookie", speakCookie+"=en."+unit+".24")
 			for i, w := range want {

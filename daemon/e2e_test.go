@@ -164,7 +164,8 @@ func (w *world) get(path string, into any) int {
 	if err != nil {
 		var how syscall.WaitStatus // tells a daemon that ended from one that does not answer
 		pid, _ := syscall.Wait4(w.cmd.Process.Pid, &how, syscall.WNOHANG, nil)
-		w.t.Fatalf("GET %s: %v; ended: %v, exit %d, signal %v\n%s", path, err, pid > 0, how.ExitStatus(), how.Signal(), w.log.String())
+		w.t.Fatalf("GET %s: %v; ended: %v, exit %d, signal %v\n%s", path, err, pid > 0, how.ExitStatus(),
+			how.Signal(), w.log.String())
 	}
 	defer r.Body.Close()
 	b, _ := io.ReadAll(r.Body)

@@ -64,11 +64,13 @@ func TestHeatPages(t *testing.T) {
 	b.run()
 	b.d.heat.Again(t.Context(), "big-blue")
 	at := "/firing/" + string(last)
-	holds(t, "a firing", b.page(at), "Firing summary", "The last 100 °C at ", "Down through 573 °C", "common practice (no source)", "No cone has told of this probe yet",
+	holds(t, "a firing", b.page(at), "Firing summary", "The last 100 °C at ", "Down through 573 °C",
+		"common practice (no source)", "No cone has told of this probe yet",
 		"as the probe indicates", "The faint band is the last 2 firings", `class="ghost"`)
 	id := newUUID()
 	status, page := b.send(at+"/cones", url.Values{"id": {id}, "cone": {"6"}, "stood": {"90"}, "shelf": {"middle"}, "by": {"KT"}, "back": {"#cones"}})
-	holds(t, "a cone", page, "Cone 6 at 90°, shelf middle", `1220 °C<span translate="no">, KT</span>`, "Your probe reads")
+	holds(t, "a cone", page, "Cone 6 at 90°, shelf middle",
+		`1220 °C<span translate="no">, KT</span>`, "Your probe reads")
 	if status != 200 {
 		t.Errorf("a cone: %d", status)
 	}

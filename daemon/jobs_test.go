@@ -110,9 +110,11 @@ func TestJobs(t *testing.T) {
 		h.open(j.from)
 		h.taps, h.keys, h.steps, h.screens = 0, 0, 0, 0
 		j.do(h)
-		t.Logf("%s: %d taps of %d, %d signs, %d steps, %d pages", j.name, h.taps, j.taps, h.keys, h.steps, h.screens)
+		t.Logf("%s: %d taps of %d, %d signs, %d steps, %d pages", j.name, h.taps, j.taps,
+			h.keys, h.steps, h.screens)
 		if h.taps > j.taps || j.screens > 0 && h.screens > j.screens {
-			t.Errorf("%s takes %d taps and %d pages, at most %d and %d", j.name, h.taps, h.screens, j.taps, j.screens)
+			t.Errorf("%s takes %d taps and %d pages, at most %d and %d", j.name, h.taps,
+				h.screens, j.taps, j.screens)
 		}
 	}
 	empty := openStudio(t, "", false)
@@ -148,9 +150,11 @@ func (h *hand) logsFiring() {
 	h.s.get("/v1/bars/free-codes?count=7", &free)
 	h.codes = free.Items
 	for _, code := range h.codes {
-		got, said := h.s.send(http.MethodPut, "/v1/bars/"+code, map[string]any{"id": uuid.NewString(), "clay": "tern", "batch": "D", "forming": "thrown_ring"})
+		got, said := h.s.send(http.MethodPut, "/v1/bars/"+code, map[string]any{"id": uuid.NewString(),
+			"clay": "tern", "batch": "D", "forming": "thrown_ring"})
 		if got == 201 {
-			got, said = h.s.send(http.MethodPut, "/v1/bars/"+code+"/readings/"+uuid.NewString(), map[string]any{"stage": "wet", "length": "100.0"})
+			got, said = h.s.send(http.MethodPut, "/v1/bars/"+code+"/readings/"+uuid.NewString(),
+				map[string]any{"stage": "wet", "length": "100.0"})
 		}
 		if got != 201 {
 			h.Fatalf("bar %s: %d %s", code, got, said)
@@ -283,7 +287,8 @@ func (h *hand) tellsBoard() {
 		h.do(chromedp.Click(fmt.Sprintf(`.counts li:has([name=tight]) [data-step=%q]`, step)))
 		h.steps++
 	}
-	h.until("the rest", fmt.Sprintf(`document.querySelector("[data-left]").innerText === "%d of %d left"`, all-1, all))
+	h.until("the rest", fmt.Sprintf(`document.querySelector("[data-left]").innerText === "%d of %d left"`,
+		all-1, all))
 	h.do(chromedp.Click(`[data-rest]`))
 	h.steps++
 	h.until("all told", `document.querySelector("[data-left]").innerText === "all told"`)

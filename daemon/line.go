@@ -159,7 +159,8 @@ func linesOf(cfg config.Config) []source.Settings {
 		}
 		sk := source.Kiln{ID: k.ID, Every: k.Every, Reply: k.Reply, Separator: k.Separator,
 			DecimalComma: k.DecimalComma, Terminator: k.Terminator, Checksum: k.Checksum,
-			Pattern: k.Pattern, TimeColumn: k.TimeColumn, Select: k.Select, Poll: k.PollBytes, PollOther: k.PollOther,
+			Pattern: k.Pattern, TimeColumn: k.TimeColumn, Select: k.Select,
+			Poll: k.PollBytes, PollOther: k.PollOther,
 			PollReason: k.PollReason}
 		for _, c := range k.Channels {
 			sc := source.Channel{ID: c.ID, Role: c.Role, From: string(c.From), Unit: c.Unit,

@@ -40,15 +40,19 @@ func TestOthersToldBefore(t *testing.T) {
 		id, model string
 		prior     []byte
 		source    string
-	}{{"tern", models[0], prior.Bytes(), "other_studios"}, {"knot", models[1], prior.Bytes(), "other_studios"},
+	}{{"tern", models[0], prior.Bytes(), "other_studios"}, {"knot", models[1],
+		prior.Bytes(), "other_studios"},
 		{"ruff", "1", prior.Bytes(), "stated"}, {"dunlin", models[0], prior.Bytes()[8:], "stated"}}
 	for _, c := range clays {
-		clay := map[string]any{"name": c.id, "matures_cone": "6", "stated_total_ratio": 0.12, "stated_cone": "6"}
+		clay := map[string]any{"name": c.id, "matures_cone": "6",
+			"stated_total_ratio": 0.12, "stated_cone": "6"}
 		if status, text := b.ask("PUT", "/v1/clays/"+c.id, clay, nil); status >= 300 {
 			t.Fatalf("%d %s", status, text)
 		}
-		kept = append(kept, wire.KeptBody{Clay: c.id, Body: wire.CatalogueBody{ID: "0199a3c4-0000-7000-8000-000000000000", Name: c.id},
-			Told: &wire.PoolAnswer{Model: c.model, Studios: 11, Made: january, MaturesC: 1222, Prior: c.prior}})
+		kept = append(kept, wire.KeptBody{Clay: c.id,
+			Body: wire.CatalogueBody{ID: "0199a3c4-0000-7000-8000-000000000000", Name: c.id},
+			Told: &wire.PoolAnswer{Model: c.model, Studios: 11, Made: january,
+				MaturesC: 1222, Prior: c.prior}})
 	}
 	if err := (store.Outbox{Store: b.d.store}).SaveClayBodies(t.Context(), kept); err != nil {
 		t.Fatal(err)
@@ -63,7 +67,8 @@ func TestOthersToldBefore(t *testing.T) {
 	for _, c := range clays {
 		var j wire.Shrinkage
 		if status, text := b.ask("GET", "/v1/clays/"+c.id+"/shrinkage", nil, &j); status != http.StatusOK || j.Source != c.source {
-			t.Errorf("%s, told by model %s: %d, by %q, want %q: %.200s", c.id, c.model, status, j.Source, c.source, text)
+			t.Errorf("%s, told by model %s: %d, by %q, want %q: %.200s", c.id, c.model, status,
+				j.Source, c.source, text)
 		}
 	}
 }

@@ -67,8 +67,9 @@ func lettersOf(cfg config.Config) ([]notice.Mail, error) {
 	}
 	var out []notice.Mail
 	for _, to := range m.To {
-		out = append(out, notice.Mail{Relay: m.Relay, Secure: m.Secure, User: m.User, Password: string(password),
-			Roots: roots, From: m.From, To: to, Pages: pagesOf(cfg)})
+		out = append(out, notice.Mail{Relay: m.Relay, Secure: m.Secure, User: m.User,
+			Password: string(password),
+			Roots:    roots, From: m.From, To: to, Pages: pagesOf(cfg)})
 	}
 	return out, nil
 }

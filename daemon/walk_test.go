@@ -442,7 +442,8 @@ func TestHostileNames(t *testing.T) {
 	s := openStudio(t, "", false)
 	p := s.tab(t, openBrowser(t), 360, 740)
 	for path, next := range map[string]string{"/": "Name your clay", "/clays": "Take the bag",
-		"/bars": "Make some on a clay", "/kiln": "Connect a kiln", "/help/connecting": "lidwright.toml", "/lid": "I know my rates",
+		"/bars": "Make some on a clay", "/kiln": "Connect a kiln", "/help/connecting": "lidwright.toml",
+		"/lid":         "I know my rates",
 		"/lid-results": "Make a card for each pot at the wheel", "/pots": "Make them at the wheel"} {
 		p.open(path)
 		if said := p.text("main"); !strings.Contains(said, next) {
@@ -459,7 +460,8 @@ func TestHostileNames(t *testing.T) {
 		t.Fatalf("%d %s", got, said)
 	}
 	p.open("/") // with a bar, and still no kiln
-	if said := p.text("main"); !strings.Contains(said, "No kiln yet") || !strings.Contains(said, "lidwright.toml") {
+	if said := p.text("main"); !strings.Contains(said, "No kiln yet") || !strings.Contains(said,
+		"lidwright.toml") {
 		t.Errorf("without a kiln it is not said where one is named: %.200s", said)
 	}
 	reading := uuid.NewString()

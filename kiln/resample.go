@@ -31,8 +31,9 @@ type Resampler struct {
 // NewLayer begins a curve of these channels; of every channel that is met, in that order, if
 // channels is nil.
 func NewResampler(channels []ChannelID, gapAfter time.Duration) *Resampler {
-	return &Resampler{curve: Curve{Channels: channels, T: make([][]Celsius, len(channels))}, gapAfter: gapAfter,
-		every: channels == nil}
+	return &Resampler{curve: Curve{Channels: channels, T: make([][]Celsius, len(channels))},
+		gapAfter: gapAfter,
+		every:    channels == nil}
 }
 
 // Add lays the next samples down.

@@ -30,7 +30,8 @@ func (a Alphabet) Parse(field, text string) (Code, error) {
 	for _, sign := range code {
 		if !strings.ContainsRune(string(a), sign) {
 			return "", &Invalid{Field: field, Type: UnknownValue,
-				Why: message.New("{1} is not a sign of a code: {2}, as in BQ7", strconv.QuoteRune(sign), string(a))}
+				Why: message.New("{1} is not a sign of a code: {2}, as in BQ7",
+					strconv.QuoteRune(sign), string(a))}
 		}
 	}
 	return Code(code), nil

@@ -80,7 +80,8 @@ var limits = func() map[string]Limit {
 	put(Limit{Longest: longestNumber, Most: HeaviestPiece}, "dry_g saturated_g suspended_g")
 	put(Limit{Longest: longestNumber, Least: 1, Most: HeaviestPiece}, "mass_wet_g mass_now_g")
 	put(Limit{Longest: longestNumber, Most: 100}, "step_g")
-	put(Limit{Longest: longestNumber, Least: float64(ShortestPiece), Most: float64(LongestPiece), Optional: true,
+	put(Limit{Longest: longestNumber, Least: float64(ShortestPiece),
+		Most: float64(LongestPiece), Optional: true,
 		AsksBack: true}, "mark_length_mm")
 	put(Limit{Least: float64(ShortestPiece), Most: float64(LongestPiece), AsksBack: true},
 		"collar_mm fired_mm thrown_mm opening_mm set_mm lid_mm bowl_mm")

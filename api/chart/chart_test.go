@@ -108,6 +108,44 @@ func TestPartHasAScaleOfItsOwn(t *testing.T) {
 	}
 }
 
+// The peak of a firing that is over is told by the drawing as by its summary, and where a part without it is
+// shown, the highest of that part.
+func TestPeakAsItsSummaryTellsIt(t *testing.T) {
+	c := chart.Curve{Lines: []kiln.Envelope{steady(8)}, Zone: time.UTC, Top: 819.4}
+	if svg := c.SVG(); !strings.Contains(svg, ">819 °C<") {
+		t.Errorf("the peak is not told as 819: %s", svg)
+	}
+	c.Top = 1200
+	if svg := c.SVG(); !strings.Contains(svg, ">820 °C<") {
+		t.Errorf("the highest is not told as 820: %s", svg)
+	}
+}
+
+// The leader of a line across is upright: it meets the line over or under its label.
+func TestLeaderOfALineAcross(t *testing.T) {
+	across := regexp.MustCompile(`class="(?:shut|limit)" d="M[\d.]+ ([\d.]+)H`)
+	leader := regexp.MustCompile(`class="hair" d="M([\d.]+) ([\d.]+)L([\d.]+) `)
+	found := 0
+	for seed := range uint64(200) {
+		d := randomFiring(rand.New(rand.NewPCG(seed, 7)))
+		d.Width, d.Height = 358, 330
+		svg := d.SVG()
+		for _, line := range across.FindAllStringSubmatch(svg, -1) {
+			for _, m := range leader.FindAllStringSubmatch(svg, -1) {
+				if m[2] != line[1] || strings.Contains(svg, `cx="`+m[1]+`"`) { // that of a dot on the line
+					continue
+				}
+				if found++; m[1] != m[3] {
+					t.Errorf("seed %d: a leader from %s to %s", seed, m[1], m[3])
+				}
+			}
+		}
+	}
+	if found == 0 {
+		t.Error("no leader was drawn")
+	}
+}
+
 // In °F the lines across stand at whole tens: 32 and 212 by definition.
 func TestCurveInFahrenheit(t *testing.T) {
 	svg := chart.Curve{Lines: []kiln.Envelope{steady(8)}, Zone: time.UTC, Fahrenheit: true}.SVG()

@@ -25,6 +25,7 @@ type Curve struct {
 	Holds         []kiln.Hold     // shaded
 	KeepShut      kiln.Celsius    // what it is kept shut above; NaN or 0: not drawn
 	Limit         kiln.Celsius    // of the kiln; NaN or 0: not drawn
+	Top           kiln.Celsius    // of a firing that is over, as its summary tells it; 0: as it is drawn
 	Peak          Foreseen        // of a firing on its way up
 	Cool          Foreseen        // when it is likely to read below KeepShut
 	HeatWork      kiln.Celsius    // reached so far; NaN or 0: no scale of cones
@@ -270,7 +271,8 @@ func (p *plot) marks() {
 				near = append(near, point{x, y})
 			}
 		}
-		p.wait = append(p.wait, label{at: point{p.area.left, p.y(t)}, lines: words, near: near})
+		p.wait = append(p.wait, label{at: point{p.area.left, p.y(t)}, lines: words, near: near,
+			flat: true})
 	}
 	if p.KeepShut > 0 {
 		across(p.KeepShut, "shut", p.say("keep shut"), strings.ReplaceAll(p.say("above {1}"), "{1}",
@@ -409,9 +411,11 @@ func (p *plot) tops() {
 		if !p.Began.IsZero() {
 			when = p.Began.Add(at).In(p.Zone).Format(p.clock())
 		}
-		p.first = append(p.first, label{at: point{x, y}, lines: []string{p.degrees(peak) + " " + p.unit(),
-			when},
-			class: "tb"})
+		if math.Abs(peak-float64(p.Top)) < 1 { // it is drawn, and not out of the part shown
+			peak = float64(p.Top)
+		}
+		p.first = append(p.first, label{at: point{x, y},
+			lines: []string{p.degrees(peak) + " " + p.unit(), when}, class: "tb"})
 	}
 	if n := len(p.Lines); n > 0 && p.Peak.After > 0 { // it goes on
 		e := p.Lines[0]

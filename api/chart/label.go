@@ -66,6 +66,7 @@ type label struct {
 	near []point
 	// close says that it stands there or nowhere: no leader.
 	close bool
+	flat  bool // at lies on a line to the right of it that has one height: a leader meets it anywhere
 }
 
 // around are the usual places: at the right, over, at the left, under.
@@ -115,7 +116,12 @@ func (l *labels) put(t label) bool {
 		case t.at.y <= at.bottom: // beside it
 			y = t.at.y
 		}
-		fmt.Fprintf(l.b, `<path class="hair" d="M%.1f %.1fL%.1f %.1f"/>`, t.at.x, t.at.y, x, y)
+		from := t.at
+		if t.flat {
+			x = math.Max(x, (at.left+at.right)/2)
+			from.x = x
+		}
+		fmt.Fprintf(l.b, `<path class="hair" d="M%.1f %.1fL%.1f %.1f"/>`, from.x, from.y, x, y)
 		l.write(at, t)
 		return true
 	}

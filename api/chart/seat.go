@@ -52,7 +52,8 @@ func (d Seat) At(name string) int {
 
 // halves are half the widths as they are drawn, in px from the middle.
 func (d Seat) halves() (collar, opening, width float64) {
-	collar = map[lid.Seat]float64{lid.Inset: 143, lid.DropIn: 143, lid.Flange: 112, lid.Cap: 116, lid.Over: 136,
+	collar = map[lid.Seat]float64{lid.Inset: 143, lid.DropIn: 143, lid.Flange: 112,
+		lid.Cap: 116, lid.Over: 136,
 		lid.Stopper: 92}[d.Seat]
 	usual, low, high := 0.98, 0.93, 0.994
 	if d.Seat == lid.Cap || d.Seat == lid.Over {

@@ -294,7 +294,8 @@ func potPages(f Frame, fault Problem) []Page {
 		TrendPage{Frame: f, Kiln: "kiln", Kind: "kind", Kinds: []string{"kind"}, Pictures: pictures,
 			Firings: figures},
 		TrendPage{Frame: f, Kiln: "kiln"},
-		ComparePage{Frame: f, Firings: append(figures, figures...), IDs: []Hidden{{"firing", "id"}}, Phone: "<svg></svg>",
+		ComparePage{Frame: f, Firings: append(figures, figures...),
+			IDs: []Hidden{{"firing", "id"}}, Phone: "<svg></svg>",
 			Desk: "<svg></svg>", At: Form{Values: url.Values{"at": {"900"}}}, AtSays: "says"},
 		ComparePage{Frame: f, Trouble: message.New("trouble"), Phone: "<svg></svg>", At: refused},
 		YearPage{Frame: f, Year: "2026", Before: "2025", After: "2027", Loads: "loads",
@@ -626,7 +627,8 @@ func TestTypedNamesAreNotTranslated(t *testing.T) {
 		want []string
 	}{
 		{LanguagePage{Frame: f, Next: "/clay/dry"},
-			[]string{`<title>Sprache und Einheiten · dry</title>`, `<a class="home" href="/">dry</a>`, `value="/clay/dry"`}},
+			[]string{`<title>Sprache und Einheiten · dry</title>`,
+				`<a class="home" href="/">dry</a>`, `value="/clay/dry"`}},
 		{PasscodePage{Frame: f, Who: "dry", Action: "/clays", Fields: []Hidden{{"name", "dry"}}},
 			[]string{`<title>Zugangscode · dry</title>`, `name="name" value="dry"`, `<strong>dry</strong>`}},
 		{PasscodePage{Frame: f, Problem: &noClay}, []string{`<p>dry: diese Masse gibt es nicht.</p>`}},

@@ -60,7 +60,12 @@ func (s *Set) Refused(page []byte, action string, sent url.Values, p Problem, sp
 		}
 		form.Parent.InsertBefore(onTop(l, left, len(left) < len(p.Fields)), form)
 	}
-	for n := form; n != nil; n = n.Parent {
+	return unfolded(doc, form)
+}
+
+// unfolded writes a page with everything open that one part of it is folded in.
+func unfolded(doc, part *html.Node) (page []byte, ok bool) {
+	for n := part; n != nil; n = n.Parent {
 		if n.DataAtom == atom.Details {
 			set(n, "open", "")
 		}

@@ -62,16 +62,7 @@ func (s *Set) Stale(page []byte, action string, c StaleForm, speak Speak) (out [
 	} else {
 		main.InsertBefore(question, main.FirstChild)
 	}
-	for n := question; n != nil; n = n.Parent {
-		if n.DataAtom == atom.Details {
-			set(n, "open", "")
-		}
-	}
-	var b bytes.Buffer
-	if err := html.Render(&b, doc); err != nil {
-		return nil, false
-	}
-	return b.Bytes(), true
+	return unfolded(doc, question)
 }
 
 // takes reports whether a form has a field for all that was sent.

@@ -99,7 +99,8 @@ func newImport(kind string, ask Ask) wire.Import {
 // understood is how a sheet was read, for whoever sent it.
 func understood(sheet tiles.Sheet) wire.Understood {
 	u := wire.Understood{Separator: sheet.Separator, Encoding: sheet.Encoding, Line: sheet.Line,
-		DecimalComma: sheet.Commas, Columns: []wire.TableColumn{}, Days: string(sheet.Days.Order), OneRow: "bar"}
+		DecimalComma: sheet.Commas, Columns: []wire.TableColumn{},
+		Days: string(sheet.Days.Order), OneRow: "bar"}
 	if sheet.Long {
 		u.OneRow = "reading"
 	}

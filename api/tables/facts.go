@@ -38,7 +38,8 @@ func (t *tableTaker) clay(r *tableRow) keeper {
 
 func (t *tableTaker) batch(r *tableRow) keeper {
 	b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: tiles.ClayID(r.text("clay")),
-		Batch: tiles.BatchID(r.text("batch"))}, Kind: tiles.BatchKind(cmp.Or(r.text("kind"), string(tiles.Bought))),
+		Batch: tiles.BatchID(r.text("batch"))}, Kind: tiles.BatchKind(cmp.Or(r.text("kind"),
+		string(tiles.Bought))),
 		Stamp: r.text("stamp"), Arrived: r.text("arrived_on"), Open: r.raw("open") == "" || r.yes("open"), Note: r.text("note")}
 	var err error
 	b.Parents, b.Shares, err = tiles.ParseParents("parents", strings.Fields(r.text("parents")))
@@ -146,7 +147,8 @@ func (t *tableTaker) firingOf(r *tableRow) kiln.FiringID {
 func (t *tableTaker) load(r *tableRow) keeper {
 	l := tiles.Load{ID: r.text("id"), Kiln: kiln.KilnID(r.text("kiln")), Kind: kiln.Kind(r.text("kind")),
 		Atmosphere: kiln.Atmosphere(cmp.Or(r.text("atmosphere"), "unknown")),
-		Firing:     t.firingOf(r), PackedBy: r.text("packed_by"), Note: r.text("note"), Stated: kiln.NoTemperature()}
+		Firing:     t.firingOf(r), PackedBy: r.text("packed_by"), Note: r.text("note"),
+		Stated: kiln.NoTemperature()}
 	if v := r.number("stated_heat_work_c"); v != 0 {
 		l.Stated = kiln.Celsius(v)
 	}
@@ -207,8 +209,9 @@ func (t *tableTaker) loadBar(r *tableRow) keeper {
 }
 
 func (t *tableTaker) cone(r *tableRow) keeper {
-	c := tiles.ConeSeen{ID: r.text("id"), Firing: t.firingOf(r), Cone: r.text("cone"), Series: r.text("series"),
-		Shelf: r.text("shelf"), Seen: r.text("seen"), By: r.text("by")}
+	c := tiles.ConeSeen{ID: r.text("id"), Firing: t.firingOf(r), Cone: r.text("cone"),
+		Series: r.text("series"),
+		Shelf:  r.text("shelf"), Seen: r.text("seen"), By: r.text("by")}
 	if tilt := r.text("tilt_deg"); tilt != "" {
 		c.Tilt, c.Tilted = r.number("tilt_deg"), true
 	}
@@ -252,7 +255,8 @@ func (t *tableTaker) probe(r *tableRow) keeper {
 // keepShut takes in what a kiln was kept shut above. One that is older than the one in force would take its place, and is left out.
 func (t *tableTaker) keepShut(r *tableRow) keeper {
 	m := tiles.KeepShut{ID: r.text("id"), Kiln: t.kilnKnown(r),
-		Mark: kiln.Celsius(r.number("keep_shut_above_c")), Reason: r.text("keep_shut_reason"), By: r.text("by")}
+		Mark:   kiln.Celsius(r.number("keep_shut_above_c")),
+		Reason: r.text("keep_shut_reason"), By: r.text("by")}
 	r.fault(m.Validate())
 	at := r.moment("at")
 	inForce, err := t.Archive.KeepShuts(context.Background(), m.Kiln)
@@ -272,9 +276,10 @@ func (t *tableTaker) keepShut(r *tableRow) keeper {
 func (t *tableTaker) pot(r *tableRow) keeper {
 	p := lid.PotCard{ID: r.text("id"), Mark: r.text("mark"), Number: r.text("number"), Form: r.text("form"),
 		Seat: lid.Seat(cmp.Or(r.text("seat"), string(lid.Inset))), SeatGlazed: r.yes("seat_glazed"),
-		Together: shrinkage.Together(r.text("together")), Collar: usecase.FromMillimetres(r.numbers("collar_mm")),
-		Stage:   tiles.Stage(cmp.Or(r.text("collar_stage"), string(tiles.Wet))),
-		Opening: tiles.Millimetre(r.number("opening_mm")), Body: t.ref(r, "body"), Lid: t.ref(r, "lid"),
+		Together: shrinkage.Together(r.text("together")),
+		Collar:   usecase.FromMillimetres(r.numbers("collar_mm")),
+		Stage:    tiles.Stage(cmp.Or(r.text("collar_stage"), string(tiles.Wet))),
+		Opening:  tiles.Millimetre(r.number("opening_mm")), Body: t.ref(r, "body"), Lid: t.ref(r, "lid"),
 		Set: tiles.Millimetre(r.number("set_mm")), Measured: tiles.Millimetre(r.number("lid_mm")),
 		MadeOn: r.text("made_on"), Note: r.text("note")}
 	r.fault(p.Validate())
@@ -287,7 +292,8 @@ func (t *tableTaker) pot(r *tableRow) keeper {
 
 func (t *tableTaker) lidResult(r *tableRow) keeper {
 	v := lid.Result{ID: r.text("id"), Load: r.text("load"), Pots: strings.Fields(r.text("pots")),
-		Form: r.text("form"), Maker: r.text("maker"), Seat: lid.Seat(cmp.Or(r.text("seat"), string(lid.Inset))),
+		Form: r.text("form"), Maker: r.text("maker"),
+		Seat:       lid.Seat(cmp.Or(r.text("seat"), string(lid.Inset))),
 		SeatGlazed: r.yes("seat_glazed"), Body: t.ref(r, "body"), Lid: t.ref(r, "lid"),
 		Sat: lid.Outcomes{TooBig: r.whole("too_big"), Tight: r.whole("tight"), Good: r.whole("good"),
 			Loose: r.whole("loose"), DropsIn: r.whole("drops_in"), NotLookedAt: r.whole("not_looked_at")},
@@ -300,7 +306,8 @@ func (t *tableTaker) lidResult(r *tableRow) keeper {
 	}
 	if r.raw("least_play_mm") != "" {
 		v.Limits = &lid.Limits{LeastPlay: tiles.Millimetre(r.number("least_play_mm")),
-			MostPlay: tiles.Millimetre(r.number("most_play_mm")), Bearing: tiles.Millimetre(r.number("bearing_mm"))}
+			MostPlay: tiles.Millimetre(r.number("most_play_mm")),
+			Bearing:  tiles.Millimetre(r.number("bearing_mm"))}
 	}
 	r.fault(v.Validate())
 	if _, ok := t.loads[v.Load]; !ok && v.Load != "" {

@@ -118,8 +118,9 @@ func (t *readingsTaker) row(r *tableRow) {
 		shrinkage.Judge(bar, &rd, t.fit)
 	}
 	if rd.Needs() != "" {
-		t.out.Asked = append(t.out.Asked, wire.AskedRow{Line: r.line, Bar: string(code), Stage: string(rd.Stage),
-			Slip: string(rd.EntryError), Question: rd.Question, Needs: rd.Needs()})
+		t.out.Asked = append(t.out.Asked, wire.AskedRow{Line: r.line, Bar: string(code),
+			Stage: string(rd.Stage),
+			Slip:  string(rd.EntryError), Question: rd.Question, Needs: rd.Needs()})
 	}
 	bar.Readings = append(slices.Clip(bar.Readings), rd)
 	t.bars[code], t.taken.Whole[code] = bar, bar
@@ -145,7 +146,8 @@ func (t *readingsTaker) done(rd, old tiles.Reading) (any bool) {
 	for _, w := range []struct {
 		says, stands *tiles.Act
 		do           func(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error
-	}{{rd.Confirmed, old.Confirmed, t.Archive.ConfirmReading}, {rd.Counted, old.Counted, t.Archive.CountReading},
+	}{{rd.Confirmed, old.Confirmed, t.Archive.ConfirmReading}, {rd.Counted, old.Counted,
+		t.Archive.CountReading},
 		{rd.Struck, old.Struck, t.Archive.StrikeReading}} {
 		if w.says == nil || w.stands != nil {
 			continue
@@ -173,8 +175,9 @@ func (t *readingsTaker) reading(r *tableRow, bar tiles.Bar) tiles.Reading {
 		rd.At, rd.Trusted = t.now.Wall, t.now.Trusted
 	}
 	if dry := r.number("dry_g"); dry != 0 {
-		rd.Mass = &tiles.Mass{Dry: dry, Saturated: r.number("saturated_g"), Suspended: r.number("suspended_g"),
-			Step: r.number("step_g")}
+		rd.Mass = &tiles.Mass{Dry: dry, Saturated: r.number("saturated_g"),
+			Suspended: r.number("suspended_g"),
+			Step:      r.number("step_g")}
 	} else {
 		if rd.AsTyped == "" {
 			rd.AsTyped, rd.Unit = r.raw("length_mm"), string(tiles.MM)

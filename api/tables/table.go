@@ -45,7 +45,8 @@ type Table struct {
 var All = []Table{
 	{Name: "clays", Columns: "clay,name,maker_code,matures_cone,stated_total_ratio,stated_cone,grog,note",
 		Rows: claysTable, key: 1, takes: (*tableTaker).clay},
-	{Name: "batches", Columns: "clay,batch,kind,stamp,arrived_on,parents,open,note", Rows: batchesTable, key: 2,
+	{Name: "batches", Columns: "clay,batch,kind,stamp,arrived_on,parents,open,note",
+		Rows: batchesTable, key: 2,
 		takes: (*tableTaker).batch},
 	{Name: "firings", Columns: "id,name,kiln,kind,kind_from,atmosphere,source,load,status,started_at,ended_at,clock_trusted,hours,hours_to_top,cooling_hours,peak_c,heat_work_c,heat_work_low_c,heat_work_high_c,heat_work_from,cone,heat_work_model,sitter_cone,sitter_dropped_at,intended_cone,note,sitter_series,typed",
 		Rows: firingsTable, key: 1, newest: true, takes: (*tableTaker).firing,
@@ -56,7 +57,8 @@ var All = []Table{
 	{Name: "load_bars", Columns: "load,bar,shelf", Rows: loadBarsTable, key: 2, takes: (*tableTaker).loadBar},
 	{Name: "cones", Columns: "id,firing,shelf,cone,series,tilt_deg,seen,by,at,clock_trusted,struck_at,struck_why,struck_by", Rows: conesTable, key: 1, takes: (*tableTaker).cone, acts: "struck_at struck_why struck_by"},
 	{Name: "notes", Columns: "id,firing,text,happened_at,incident,by,at,clock_trusted,struck_at,struck_why,struck_by", Rows: notesTable, key: 1, takes: (*tableTaker).note, acts: "struck_at struck_why struck_by"},
-	{Name: "probes", Columns: "id,kiln,channel,type,class,fitted_on,removed_on,note", Rows: probesTable, key: 1,
+	{Name: "probes", Columns: "id,kiln,channel,type,class,fitted_on,removed_on,note",
+		Rows: probesTable, key: 1,
 		takes: (*tableTaker).probe},
 	{Name: "keep_shut", Columns: "id,kiln,keep_shut_above_c,keep_shut_reason,by,at,clock_trusted",
 		Rows: marksTable, key: 1, newest: true, takes: (*tableTaker).keepShut},
@@ -136,7 +138,8 @@ func loadsTable(s *usecase.Studio, ctx context.Context, put func(...any)) error 
 		if l.Stated != 0 {
 			stated = l.Stated
 		}
-		put(l.ID, l.Number, string(l.Kiln), string(l.Kind), string(l.Atmosphere), string(l.Firing), l.PackedBy,
+		put(l.ID, l.Number, string(l.Kiln), string(l.Kind), string(l.Atmosphere),
+			string(l.Firing), l.PackedBy,
 			l.Opened, l.Unpacked, stated, l.Note)
 	}
 	return err
@@ -169,7 +172,8 @@ func firingsTable(s *usecase.Studio, ctx context.Context, put func(...any)) erro
 		}
 		put(j.ID, j.Name, j.Kiln, j.Kind, j.KindFrom, j.Atmosphere, j.Source, j.Load, j.Status, j.StartedAt,
 			j.EndedAt, j.ClockTrusted, j.Hours, j.HoursToTop, j.CoolingHours, j.PeakC,
-			j.HeatWorkC, low, high, j.HeatWorkFrom, j.Cone, j.HeatModel, sitter.Cone, sitter.DroppedAt, j.IntendedCone,
+			j.HeatWorkC, low, high, j.HeatWorkFrom, j.Cone, j.HeatModel, sitter.Cone,
+			sitter.DroppedAt, j.IntendedCone,
 			j.Note, string(f.Told.SitterSeries), typed)
 		return nil
 	})
@@ -224,7 +228,8 @@ func conesTable(s *usecase.Studio, ctx context.Context, put func(...any)) error 
 			if c.Tilted {
 				tilt = c.Tilt
 			}
-			put(append([]any{c.ID, string(c.Firing), c.Shelf, c.Cone, c.Series, tilt, c.Seen, c.By, c.At, c.Trusted},
+			put(append([]any{c.ID, string(c.Firing), c.Shelf, c.Cone, c.Series, tilt,
+				c.Seen, c.By, c.At, c.Trusted},
 				struckCells(c.Struck)...)...)
 		}
 		return err

@@ -242,7 +242,8 @@ func (s Tables) openTable(text []byte, columns string, ask Ask, out *wire.Import
 		case len(rows) == mostRows:
 			return no("has more than {1} rows; send it in parts", mostRows)
 		default:
-			rows = append(rows, &tableRow{line: row.Line, cells: slices.Clone(row.Cells), at: at, table: table,
+			rows = append(rows, &tableRow{line: row.Line,
+				cells: slices.Clone(row.Cells), at: at, table: table,
 				zone: s.Site.Zone})
 		}
 		if len(out.Bad) > mostRows {
@@ -420,8 +421,9 @@ func untouched(b tiles.Batch) bool {
 
 // taker gathers what is there.
 func (s Tables) taker(ctx context.Context, out *wire.Import) (*tableTaker, error) {
-	t := &tableTaker{Studio: s.Studio, clays: map[tiles.ClayID]bool{}, batches: map[tiles.BatchRef]tiles.Batch{},
-		loads: map[string]tiles.KeptLoad{}, firings: map[kiln.FiringID]kiln.Firing{},
+	t := &tableTaker{Studio: s.Studio, clays: map[tiles.ClayID]bool{},
+		batches: map[tiles.BatchRef]tiles.Batch{},
+		loads:   map[string]tiles.KeptLoad{}, firings: map[kiln.FiringID]kiln.Firing{},
 		pots: map[string]bool{}, places: map[string]*placing{}, out: out}
 	clays, err := s.Archive.Clays(ctx)
 	if err != nil {

@@ -17,7 +17,8 @@ func derived(d shrinkage.Derived) wire.Derived {
 		if !f.Known() {
 			return nil
 		}
-		return &wire.Figure{Value: Rounded(f.Value, 5), Likely: []*float64{Rounded(f.Low, 5), Rounded(f.High, 5)},
+		return &wire.Figure{Value: Rounded(f.Value, 5),
+			Likely:   []*float64{Rounded(f.Low, 5), Rounded(f.High, 5)},
 			Readings: f.Readings}
 	}
 	return wire.Derived{Drying: one(d.Drying), Firing: one(d.Firing), Total: one(d.Total),
@@ -51,8 +52,10 @@ func (s Bars) Settled(ctx context.Context, b tiles.Bar) wire.BarJSON {
 func (s Bars) barJSON(b tiles.Bar, fit *shrinkage.Fit) wire.BarJSON {
 	j := wire.BarJSON{Bar: string(b.Code), Derived: derived(shrinkage.Derive(b)), Readings: []wire.Reading{},
 		Firings: []wire.Heat{},
-		BarBody: wire.BarBody{ID: b.ID, Clay: string(b.Clay), Batch: string(b.Batch), Forming: string(b.Forming),
-			MarkLength: float64(b.MarkLength), Marks: b.Marks, MadeOn: b.MadeOn, By: b.By, Practice: b.Practice,
+		BarBody: wire.BarBody{ID: b.ID, Clay: string(b.Clay), Batch: string(b.Batch),
+			Forming:    string(b.Forming),
+			MarkLength: float64(b.MarkLength), Marks: b.Marks, MadeOn: b.MadeOn,
+			By: b.By, Practice: b.Practice,
 			Flags: []string{}, Note: b.Note}}
 	for _, f := range b.Flags {
 		j.Flags = append(j.Flags, string(f))

@@ -144,7 +144,8 @@ func (s Firings) overlaps(ctx context.Context, f kiln.Firing, b wire.FiringBody)
 		}
 		if o.ID != f.ID && o.Began.Wall.Before(f.Over.Wall) && f.Began.Wall.Before(over) {
 			return refuse("out-of-range", message.New("{1} went on at that time. Is it another firing all the same?",
-				o.Name()), wire.Field{Name: "overlaps", Says: message.New("say that it is another firing, or put the times right")})
+				o.Name()), wire.Field{Name: "overlaps",
+				Says: message.New("say that it is another firing, or put the times right")})
 		}
 	}
 	return nil
@@ -174,7 +175,8 @@ func (s Firings) ByHand(id kiln.FiringID, b wire.FiringBody) (f HandFiring,
 			wire.Field{Name: "kind", Says: message.New("is needed")})
 	}
 	l := heatwork.MainConeScale()
-	f.Firing = kiln.Firing{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), KindFrom: detect.FromFact,
+	f.Firing = kiln.Firing{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind),
+		KindFrom:   detect.FromFact,
 		Atmosphere: kiln.Atmosphere(cmp.Or(b.Atmosphere, string(s.Site.atmosphere()))),
 		Source:     "hand", Status: kiln.Status(cmp.Or(b.Status, "ended")), Load: b.Load, Note: b.Note,
 		Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}

@@ -20,8 +20,9 @@ import (
 )
 
 func (s *Studio) ChangeJSON(c tiles.Change) wire.Change {
-	j := wire.Change{Seq: c.Seq, Kind: c.Kind, Op: c.Op, ID: c.ID, At: s.Moment(c.At), ClockTrusted: c.Trusted,
-		Boot: c.Boot, Body: map[string]any{}}
+	j := wire.Change{Seq: c.Seq, Kind: c.Kind, Op: c.Op, ID: c.ID, At: s.Moment(c.At),
+		ClockTrusted: c.Trusted,
+		Boot:         c.Boot, Body: map[string]any{}}
 	json.Unmarshal([]byte(c.Body), &j.Body) // the store holds valid JSON; what is no object stays empty
 	return j
 }
@@ -122,7 +123,8 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 		if sh.Standing.Trust == shrinkage.Old {
 			out = append(out, StudioNews{Event: "rate.stale", Link: link, Since: now.Add(-staleAgain),
 				Says: message.New("the rate of {1} is old: {2}. A new bar or two would tell whether it still holds", name,
-					sh.Standing.Why), Data: map[string]any{"clay": string(clay), "batch": string(sh.At.Batch)}})
+					sh.Standing.Why), Data: map[string]any{"clay": string(clay),
+					"batch": string(sh.At.Batch)}})
 		}
 		moves, err := fit.RateHistory(a.Ask)
 		if err != nil {
@@ -135,7 +137,8 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 					Says: message.New("the rate of {1} moved from {2} to {3} %, because of {4}", name,
 						message.Percent(float64(m.Was), 1), message.Percent(float64(m.Now), 1),
 						message.Join(", ", j.Because...)),
-					Data: map[string]any{"clay": string(clay), "batch": string(m.Batch.Batch), "was_ratio": j.Was,
+					Data: map[string]any{"clay": string(clay),
+						"batch": string(m.Batch.Batch), "was_ratio": j.Was,
 						"now_ratio": j.Now}})
 				break // the newest of them; the page has the others
 			}
@@ -150,7 +153,8 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 			Link: "/clay/" + string(b.Clay) + "?batch=" + string(b.Batch),
 			Says: message.New(oneOf(b.OnLid > 0, "bag {1} of {2} shrinks {3} more than {4} on a lid of {5}",
 				"bag {1} of {2} shrinks {3} less than {4} on a lid of {5}"),
-				b.Batch, b.Clay, tiles.Measured{Length: tiles.Millimetre(math.Abs(float64(b.OnLid))), Unit: tiles.MM,
+				b.Batch, b.Clay, tiles.Measured{Length: tiles.Millimetre(math.Abs(float64(b.OnLid))),
+					Unit:   tiles.MM,
 					Places: 1}, b.Before, tiles.Measured{Length: shrinkage.TellingLid, Unit: tiles.MM,
 					Places: -1}), Data: map[string]any{"clay": string(b.Clay), "batch": string(b.Batch),
 				"before": string(b.Before), "more_mm": LengthMM(b.OnLid)}})

@@ -45,7 +45,8 @@ func (s Clays) clayJSON(c tiles.Clay, batches []tiles.KeptBatch) wire.ClayJSON {
 			continue
 		}
 		bj := wire.Batch{Batch: string(b.BatchRef.Batch), Revision: b.Revision, Made: s.Moment(b.Made),
-			BatchBody: wire.BatchBody{Kind: string(b.Kind), Stamp: b.Stamp, Arrived: b.Arrived, Parents: []string{},
+			BatchBody: wire.BatchBody{Kind: string(b.Kind), Stamp: b.Stamp,
+				Arrived: b.Arrived, Parents: []string{},
 				Open: b.Open, Note: b.Note}}
 		bj.Parents = b.ParentTexts()
 		j.Batches = append(j.Batches, bj)

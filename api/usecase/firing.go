@@ -40,8 +40,9 @@ func (s Firings) firingJSON(f kiln.Firing, control kiln.ChannelID, usual detect.
 		ID: string(f.ID), Name: f.Name(), Kiln: string(f.Kiln), Kind: string(f.Kind), KindFrom: f.KindFrom,
 		Atmosphere: string(f.Atmosphere), Source: f.Source, Load: Text(f.Load), Status: string(f.Status),
 		Provisional: f.Provisional,
-		StartedAt:   s.Moment(f.Began.Wall), EndedAt: s.Moment(f.Over.Wall), ClockTrusted: f.Began.Trusted && (f.Over.Wall.IsZero() || f.Over.Trusted),
-		Hours: hours(f.Length), PeakC: Celsius(f.Peak), Dips: []wire.Dip{}, Gaps: GapsJSON(f.Gaps), Note: f.Note,
+		StartedAt:   s.Moment(f.Began.Wall), EndedAt: s.Moment(f.Over.Wall),
+		ClockTrusted: f.Began.Trusted && (f.Over.Wall.IsZero() || f.Over.Trusted),
+		Hours:        hours(f.Length), PeakC: Celsius(f.Peak), Dips: []wire.Dip{}, Gaps: GapsJSON(f.Gaps), Note: f.Note,
 		Readings: wire.Readings{Good: f.Good, Faulty: map[string]int{}},
 	}
 	if p := f.StandIn; p.Probe != "" {
@@ -76,7 +77,8 @@ func (s Firings) firingJSON(f kiln.Firing, control kiln.ChannelID, usual detect.
 			Rounded(h.Position, 2)
 	}
 	if i, has := f.HeatWork[control]; has {
-		j.AsIndicated = &wire.Work{HeatWorkC: Celsius(i.C), Likely: likely(i), Cone: Text(heatwork.ConeText(i)),
+		j.AsIndicated = &wire.Work{HeatWorkC: Celsius(i.C), Likely: likely(i),
+			Cone:      Text(heatwork.ConeText(i)),
 			ConeWords: heatwork.ConeWords(i)}
 		if c, done := f.Corrected[kiln.Place{Channel: control}]; done {
 			j.CorrectionC, j.CorrectionSD = Celsius(c.Bias), Celsius(c.BiasSD)

@@ -254,8 +254,9 @@ func (s Kilns) SayUsual(ctx context.Context, id kiln.KilnID, said string,
 	if _, ok := s.KilnNamed(id); !ok {
 		return tiles.PutResult{}, fmt.Errorf("%s: %w", id, record.ErrNoKiln)
 	}
-	u := tiles.UsualSaid{ID: said, Kiln: id, Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere),
-		What: b.What, Name: b.Name, HeatWork: kiln.NoTemperature(), By: b.By}
+	u := tiles.UsualSaid{ID: said, Kiln: id, Kind: kiln.Kind(b.Kind),
+		Atmosphere: kiln.Atmosphere(b.Atmosphere),
+		What:       b.What, Name: b.Name, HeatWork: kiln.NoTemperature(), By: b.By}
 	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: id, Status: kiln.Ended, Limit: newestKilns})
 	if err != nil {
 		return tiles.PutResult{}, err
@@ -326,8 +327,9 @@ func (s Kilns) KilnOf(ctx context.Context, id kiln.KilnID) (wire.KilnJSON, error
 	if err != nil {
 		return wire.KilnJSON{}, err
 	}
-	j := wire.KilnJSON{Kiln: string(id), Fuel: k.Fuel, LimitC: Celsius(k.Limit), KeepShutAboveC: Celsius(m.Mark),
-		Reason: m.Reason, Control: string(k.Control), Shelves: map[string]string{}, Probes: []wire.Probe{},
+	j := wire.KilnJSON{Kiln: string(id), Fuel: k.Fuel, LimitC: Celsius(k.Limit),
+		KeepShutAboveC: Celsius(m.Mark),
+		Reason:         m.Reason, Control: string(k.Control), Shelves: map[string]string{}, Probes: []wire.Probe{},
 		Usual: []wire.Usual{}}
 	for shelf, c := range k.Shelves {
 		j.Shelves[shelf] = string(c)

@@ -170,7 +170,8 @@ func (s Lids) restsOn(ctx context.Context, q lid.Question, at FiringAsk) (rest, 
 	if lid := q.ClayOfLid(); q.Body.Clay != "" && lid.Clay != "" {
 		on.part, on.tight = taught.part(q)
 	}
-	on.at.Held, on.maker, on.rim = taught.Held, taught.makers[q.Maker], taught.rims[makerForm{q.Maker, q.Form}]
+	on.at.Held, on.maker, on.rim = taught.Held, taught.makers[q.Maker], taught.rims[makerForm{q.Maker,
+		q.Form}]
 	if q.Companion != "" {
 		on.gone, err = s.companion(ctx, q.Companion)
 	}

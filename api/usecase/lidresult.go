@@ -42,7 +42,8 @@ func (s Lids) LidResults(ctx context.Context, w lid.ResultFilter) (wire.LidResul
 		if w.Form != "" && t.Form != w.Form || w.Clay != "" && t.Body != w.Clay && t.Lid != w.Clay {
 			continue
 		}
-		j.Tally = append(j.Tally, wire.Tally{Form: t.Form, Body: string(t.Body), Lid: string(t.Lid), Maker: t.Maker,
+		j.Tally = append(j.Tally, wire.Tally{Form: t.Form, Body: string(t.Body),
+			Lid: string(t.Lid), Maker: t.Maker,
 			Boards: t.Boards, Counts: wire.Sat(t.Sat), Losses: wire.Losses(t.Losses),
 			LidDifference: lidDifference(l.parts.Of(t.DifferenceGroup))})
 	}
@@ -65,8 +66,9 @@ func (s Lids) lidResultJSON(v lid.Result, t taughtBoard) wire.LidResult {
 		TeachesWhy: t.why(),
 		LidResultBody: wire.LidResultBody{Load: v.Load, Pots: v.Pots, Lids: v.Sat.Lids() + v.Losses.Lids(),
 			Form: v.Form, Maker: v.Maker, Seat: string(v.Seat), SeatGlazed: v.SeatGlazed,
-			Body: v.Body.String(), Lid: v.Lid.String(), Counts: wire.Sat(v.Sat), Losses: wire.Losses(v.Losses),
-			Plays: Millimetres(v.Plays), Thrown: Millimetres(v.Thrown), By: v.By}}
+			Body: v.Body.String(), Lid: v.Lid.String(), Counts: wire.Sat(v.Sat),
+			Losses: wire.Losses(v.Losses),
+			Plays:  Millimetres(v.Plays), Thrown: Millimetres(v.Thrown), By: v.By}}
 	if j.Counted = j.Teaches; !j.Counted {
 		j.WhyNot = &wire.WhyNot{Code: t.code, Text: message.Sentence(t.Why), Fix: t.fix(v)}
 	}

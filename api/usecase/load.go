@@ -192,7 +192,8 @@ func (s Loads) TellLoads(ctx context.Context, id kiln.KilnID) {
 // and a mark holds from the next start on.
 func (s Loads) TellKiln(ctx context.Context, f detect.Fact) {
 	if _, err := s.Recorder.Tell(ctx, f); err != nil {
-		slog.WarnContext(ctx, "the recorder did not hear what was kept", "kiln", f.Kiln, "what", f.What, "load",
+		slog.WarnContext(ctx, "the recorder did not hear what was kept", "kiln",
+			f.Kiln, "what", f.What, "load",
 			f.Load, "err", err)
 	}
 }

@@ -34,7 +34,8 @@ func LocalTime(field, text string, zone *time.Location, which string) (time.Time
 		first, second, twice := bothOf(t, form, text)
 		switch {
 		case twice && which == "":
-			return t, refuse("out-of-range", message.New("{1} came twice: the clock went back that night.", text),
+			return t, refuse("out-of-range", message.New("{1} came twice: the clock went back that night.",
+				text),
 				wire.Field{Name: field,
 					Says: message.New("{1} came twice, the clock went back that night: which one?",
 						first.Format("2 Jan ")+text[len("2006-01-02T"):])})

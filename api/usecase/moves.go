@@ -96,7 +96,8 @@ func (s Clays) Why(ctx context.Context, fit *shrinkage.Fit, a RateAsked) (wire.W
 		j.Batches = append(j.Batches, one)
 	}
 	for _, w := range fit.LoadHeats() {
-		j.Probes = append(j.Probes, wire.Witness{Probe: w.Probe, Loads: len(w.Loads), DriftC: Rounded(w.Drift, 1),
+		j.Probes = append(j.Probes, wire.Witness{Probe: w.Probe, Loads: len(w.Loads),
+			DriftC:   Rounded(w.Drift, 1),
 			DriftSDC: Rounded(w.DriftSD, 1), ShiftC: Rounded(w.Shift, 1), ShiftSDC: Rounded(w.ShiftSD, 1),
 			Disagree: w.Disagree})
 	}

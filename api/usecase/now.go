@@ -74,7 +74,8 @@ func (s Kilns) KilnNow(ctx context.Context, l record.Live) wire.KilnNow {
 	if h, ok := l.HeatWork[s.Speaks(l)]; ok {
 		j.Cone, j.ConeWords = Text(heatwork.ConeText(h)), Said(heatwork.ConeWords(h))
 		if h.C.Known() {
-			j.HeatWorkC, j.HeatWorkLikelyC, j.ConePosition = Celsius(h.C), []*float64{Celsius(h.Low), Celsius(h.High)},
+			j.HeatWorkC, j.HeatWorkLikelyC, j.ConePosition = Celsius(h.C), []*float64{Celsius(h.Low),
+				Celsius(h.High)},
 				Rounded(math.Max(h.Position, 0), 2)
 		}
 		if c, told := l.Corrected[kiln.Place{Channel: s.Speaks(l)}]; told {
@@ -204,7 +205,8 @@ type Order struct {
 
 // JSON is l as it is written; at writes a stamp.
 func (l Line) JSON(at func(kiln.Stamp) *string) wire.Line {
-	j := wire.Line{Kiln: string(l.Kiln), Port: l.Port, Open: l.Open, Waits: l.Waits, Words: []message.Message{},
+	j := wire.Line{Kiln: string(l.Kiln), Port: l.Port, Open: l.Open, Waits: l.Waits,
+		Words: []message.Message{},
 		Look:  []message.Message{},
 		Sends: append([]message.Message{}, l.Sends...),
 		ForS:  Rounded(l.Window, 0), Good: l.GoodMinute, Bad: l.BadMinute, Last: []wire.Last{},

@@ -71,8 +71,9 @@ func (s Lids) PotCard(ctx context.Context, id string, b wire.PotBody) (lid.PotCa
 		return tiles.Millimetre(*v)
 	}
 	p := lid.PotCard{ID: id, Mark: b.Mark, Number: b.Number, Form: b.Form,
-		Seat: lid.Seat(cmp.Or(b.Seat, "inset")), SeatGlazed: b.SeatGlazed, Together: shrinkage.Together(b.Together),
-		Collar: FromMillimetres(b.Collar), Opening: of(b.Opening), Stage: tiles.Stage(cmp.Or(b.Stage, "wet")),
+		Seat: lid.Seat(cmp.Or(b.Seat, "inset")), SeatGlazed: b.SeatGlazed,
+		Together: shrinkage.Together(b.Together),
+		Collar:   FromMillimetres(b.Collar), Opening: of(b.Opening), Stage: tiles.Stage(cmp.Or(b.Stage, "wet")),
 		Set: of(b.Set), Measured: of(b.Measured),
 		Bowl: of(b.Bowl), TrimMost: of(b.TrimMost), Fired: FromMillimetres(b.Fired), MadeOn: b.MadeOn, Note: b.Note}
 	var err error

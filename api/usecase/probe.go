@@ -66,7 +66,8 @@ func (s Kilns) Shelves(ctx context.Context, k kiln.KilnID) (wire.Shelves, error)
 		return j, nil
 	}
 	for _, h := range sp.Shelves {
-		j.Shelves = append(j.Shelves, wire.Shelf{Shelf: h.Shelf, MoreC: Rounded(h.More, 1), SDC: Rounded(h.SD, 1),
+		j.Shelves = append(j.Shelves, wire.Shelf{Shelf: h.Shelf,
+			MoreC: Rounded(h.More, 1), SDC: Rounded(h.SD, 1),
 			Bars: h.Bars})
 	}
 	j.Apart, j.Likely, j.OnLidMM, j.Loads = Rounded(sp.Apart, 1),

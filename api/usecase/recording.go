@@ -41,8 +41,8 @@ func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kin
 		return f, err
 	}
 	if open != id {
-		return f, refuse("kiln-not-heard", message.New("Nothing good was heard of {1} yet, so no firing can begin.",
-			string(k)), wire.Field{Name: "kiln", Says: message.New("is not heard")})
+		return f, refuse("kiln-not-heard", message.New("Nothing good was received from {1} yet, so no firing can begin.",
+			string(k)), wire.Field{Name: "kiln", Says: message.New("nothing is received from it")})
 	}
 	return s.FindFiring(ctx, id)
 }

@@ -81,7 +81,8 @@ func (s Clays) ShrinkageOf(ctx context.Context, fit *shrinkage.Fit, asOf time.Ti
 		Source: string(shrinkage.SourceOf(fit, a.Clay)), OtherStudios: otherStudios(fit, a.Clay),
 		Trust: string(sh.Standing.Trust), TrustWhy: sh.Standing.Why, Untested: sh.Standing.Untested,
 		NearestTestedC: Celsius(sh.Standing.NearestTested),
-		Basis:          s.basisJSON(sh.Basis), Cautions: []string{}, AsOf: s.Moment(asOf), Model: shrinkage.Model,
+		Basis:          s.basisJSON(sh.Basis), Cautions: []string{},
+		AsOf: s.Moment(asOf), Model: shrinkage.Model,
 	}
 	if m.Work.Known() {
 		p := l.Position(m.Work)

@@ -58,7 +58,8 @@ func (s Firings) Trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmos
 	years int) (wire.Trend, error) {
 	out := wire.Trend{Kiln: string(k), Kind: string(kind), Atmosphere: string(atmosphere), Years: years,
 		Items: []wire.TrendItem{},
-		Columns: []string{"firing", "name", "started_at", "heat_work_c", "peak_c", "hours_to_top", "cooling_hours",
+		Columns: []string{"firing", "name", "started_at", "heat_work_c", "peak_c",
+			"hours_to_top", "cooling_hours",
 			"correction_c"}, Rows: []wire.TrendRow{}}
 	if _, ok := s.KilnNamed(k); !ok {
 		return out, fmt.Errorf("%s: %w", k, record.ErrNoKiln)

@@ -64,7 +64,8 @@ func (s Bars) which(ctx context.Context, b tiles.Bar, r tiles.Reading, w wire.Wh
 		out.load.Stated = work
 	} else {
 		day := at.In(s.Site.Zone).Format(time.DateOnly)
-		out.load, err = s.loadOr(ctx, tiles.Load{ID: toldID(fmt.Sprintf("%s %.0f %s", kind, float64(work), day)),
+		out.load, err = s.loadOr(ctx, tiles.Load{ID: toldID(fmt.Sprintf("%s %.0f %s",
+			kind, float64(work), day)),
 			Kind: kind, Atmosphere: s.Site.atmosphere(), Stated: work, Opened: at,
 			Note: "cone told with a length"})
 	}

@@ -75,7 +75,7 @@ func HumaError(status int, msg string, errs ...error) huma.StatusError {
 		}
 		ed := d.ErrorDetail()
 		name := strings.TrimPrefix(strings.TrimPrefix(strings.TrimPrefix(ed.Location, "body."), "query."), "path.")
-		if name == "body" {
+		if ed.Location == "body" { // the whole of it, and no member of that name
 			name = ""
 		}
 		says := ed.Message

@@ -90,7 +90,8 @@ var Kinds = map[string]Kind{
 	"not-ready":                 {503, "Not everything is as it should be", "The reasons stand in the detail. Recording goes on in memory; what is entered is refused until it can be kept."},
 	"store-busy":                {503, "The store cannot take it now", "The card is full or busy. Your entry was NOT kept; the open page sends it again."},
 	"codes-unreadable":          {503, "The access codes cannot be read", "Until the code files are whole again nothing can be written. The owner makes a new code with: lidwright code new bench, or owner."},
-	"kiln-not-heard":            {503, "The kiln is not heard", "See the Settings page for what the line waits for."},
+	"kiln-not-heard": {503, "Nothing is received from the kiln",
+		"See the Settings page for what the connection waits for."},
 }
 
 // NewProblem makes a problem of a kind of the table.

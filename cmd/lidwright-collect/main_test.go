@@ -181,7 +181,8 @@ func bodies(t *testing.T) {
 	told(exitDone, "No body is entered yet", "body", "list")
 	told(exitWrongUse, "", "body", "add", "Sandpit Clays", "1140", "Smooth stoneware", "sixty")
 	one := told(exitDone, "Its id is ", "body", "add", "Sandpit Clays", "1140", "Smooth stoneware", "6")
-	other := told(exitDone, "stays with the old one", "body", "split", one, "Smooth stoneware, recipe of 2026")
+	other := told(exitDone, "stays with the old one", "body", "split", one,
+		"Smooth stoneware, recipe of 2026")
 	if one == "" || other == "" || one == other {
 		t.Fatalf("of %q was split %q", one, other)
 	}
@@ -190,7 +191,8 @@ func bodies(t *testing.T) {
 	told(exitDone, "They are one", "body", "merge", other, one)
 	told(exitDone, "merged into "+one, "body", "list")
 	told(exitWrongUse, "is no id of a body", "pool", "back", "Smooth")
-	if code, text := asked(t, t.Context(), "pool", "back", one); code == exitDone || !strings.Contains(text, "no pool of it before") {
+	if code, text := asked(t, t.Context(), "pool", "back", one); code == exitDone || !strings.Contains(text,
+		"no pool of it before") {
 		t.Errorf("back where nothing was told: %d %s", code, text)
 	}
 }

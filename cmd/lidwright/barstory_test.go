@@ -19,7 +19,8 @@ func TestStoryCommand(t *testing.T) {
 	}))
 	defer srv.Close()
 	out, code := outLine(t, "bars", "story", "BQ7", "--site", srv.URL)
-	for _, want := range []string{"2026-02-02 15:21  crossed out", "wet 100.4 mm", "KT", "with a rule", "still to come", "load 14, glaze"} {
+	for _, want := range []string{"2026-02-02 15:21  crossed out", "wet 100.4 mm", "KT", "with a rule",
+		"still to come", "load 14, glaze"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
 		}

@@ -64,7 +64,8 @@ func TestFiringByHandOnTheCommandLine(t *testing.T) {
 		{[]string{"firing", "little-red/1"}, exitDone, []string{"atmosphere reduction", "Incident: the door seal glowed", "Witness: cone 06 at 45°, shelf middle"}},
 		{[]string{"probe", "big-blue"}, exitDone, []string{"Channel 1, type K, fitted 2025-03-01, 0 firings. No cone has told of this probe yet"}},
 		{[]string{"probe", "new", "big-blue", "S", "--fitted-on", "2026-01-20"}, exitDone, []string{"Its life begins with the first firing on or after 2026-01-20"}},
-		{[]string{"probe", "new", "big-blue", "Q", "--fitted-on", "2026-01-20"}, exitWrongUse, []string{"TYPE"}},
+		{[]string{"probe", "new", "big-blue", "Q", "--fitted-on", "2026-01-20"},
+			exitWrongUse, []string{"TYPE"}},
 		{[]string{"probe", "nobody"}, exitFailed, []string{"no such kiln"}},
 	} {
 		out, code := outLine(t, append([]string{"--site", site}, c.args...)...)

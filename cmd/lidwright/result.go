@@ -26,7 +26,10 @@ board teaches as much as several counts.`,
 		"glued": "lost: held by glaze", "rocks": "lost: warped", "chipped": "lost: broken at the edge", "dropped": "lost: fell", "lids": "lids on the board; those not told of count as not looked at"} {
 		f.Int(name, 0, help)
 	}
-	for name, help := range map[string]string{"find": "the pot cards that have all these words are the board", "load": "the load, by its number, its id, or last", "form": "form, without cards", "maker": "mark of who threw the lids", "clay": "clay and batch, without cards: tern/B", "by": "mark of who looked"} {
+	for name, help := range map[string]string{"find": "the pot cards that have all these words are the board",
+		"load": "the load, by its number, its id, or last", "form": "form, without cards",
+		"maker": "mark of who threw the lids", "clay": "clay and batch, without cards: tern/B",
+		"by": "mark of who looked"} {
 		f.String(name, "", help)
 	}
 	f.StringArray("pot", nil, "id of a pot card of the board; may be given again")

@@ -182,9 +182,13 @@ func TestModelIsUpgraded(t *testing.T) {
 		t.Errorf("at its start the newer program is told %+v", s.out.Pools()["tern"])
 	}
 	s.run()
-	until(t, "its own summary is sent anew", func() bool { return strings.Contains(sent(), `"model":"`+newest+`"`) })
+	until(t, "its own summary is sent anew", func() bool {
+		return strings.Contains(sent(),
+			`"model":"`+newest+`"`)
+	})
 	works()
-	until(t, "it is told by the pool worked out last", func() bool { return s.out.ClayBody("tern").Told != nil })
+	until(t, "it is told by the pool worked out last",
+		func() bool { return s.out.ClayBody("tern").Told != nil })
 	if !tells(before, 5)() {
 		t.Errorf("alone with the newer model it is told %+v", s.out.Pools()["tern"])
 	}

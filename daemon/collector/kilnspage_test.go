@@ -71,7 +71,8 @@ func TestManyKilnsGoOut(t *testing.T) {
 		var kilns []wire.LiveKiln
 		for k := range 6 {
 			c := float64(20 + (i*7+k*131)%1200)
-			kilns = append(kilns, wire.LiveKiln{Kiln: fmt.Sprintf("kiln-%d", k), State: "heating", Hot: c > 60,
+			kilns = append(kilns, wire.LiveKiln{Kiln: fmt.Sprintf("kiln-%d", k),
+				State: "heating", Hot: c > 60,
 				LastC: &c, Channels: []wire.LiveChannel{}})
 		}
 		body, _ := json.Marshal(wire.LivePush{Life: s.life, Kilns: kilns})
@@ -98,7 +99,8 @@ func TestManyKilnsGoOut(t *testing.T) {
 	}
 	resp, body := ask("gzip")
 	if resp.Header.Get("Content-Encoding") != "gzip" || len(body) > 25_000 {
-		t.Errorf("%d bytes go over the line (%s); 25 kB at most", len(body), resp.Header.Get("Content-Encoding"))
+		t.Errorf("%d bytes go over the line (%s); 25 kB at most", len(body),
+			resp.Header.Get("Content-Encoding"))
 	}
 	z, err := gzip.NewReader(bytes.NewReader(body))
 	if err != nil {

@@ -78,10 +78,12 @@ func (p *Publisher) found(k Kiln) map[string]entity {
 		ValueTemplate: orUnknown, ExpireAfter: 3 * repeat, Availability: reading})
 	add("sensor", "state", entity{Name: "State", ExpireAfter: 3 * repeat})
 	add("sensor", "cone_words", entity{Name: "Cone so far", ValueTemplate: orUnknown, ExpireAfter: 3 * repeat})
-	add("sensor", "peak_about", entity{Name: "Peak, about", DeviceClass: "timestamp", ValueTemplate: orUnknown,
-		ExpireAfter: 3 * repeat})
-	add("sensor", "below_keep_shut_about", entity{Name: shut, DeviceClass: "timestamp", ValueTemplate: orUnknown,
-		ExpireAfter: 3 * repeat})
+	add("sensor", "peak_about", entity{Name: "Peak, about", DeviceClass: "timestamp",
+		ValueTemplate: orUnknown,
+		ExpireAfter:   3 * repeat})
+	add("sensor", "below_keep_shut_about", entity{Name: shut, DeviceClass: "timestamp",
+		ValueTemplate: orUnknown,
+		ExpireAfter:   3 * repeat})
 	add("sensor", "bars_to_measure", entity{Name: "Bars to measure", StateClass: "measurement",
 		ExpireAfter: 3 * repeat})
 	problem := entity{DeviceClass: "problem", PayloadOn: "true", PayloadOff: "false", ExpireAfter: 3 * repeat}

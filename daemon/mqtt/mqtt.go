@@ -221,7 +221,8 @@ func (p *Publisher) config() autopaho.ClientConfig {
 		CleanStartOnInitialConnection: true,
 		ReconnectBackoff:              pause, ConnectTimeout: patience, ConnectUsername: p.User,
 		ConnectPassword: p.Password,
-		WillMessage:     &paho.WillMessage{Topic: p.Topic + "/status", Payload: []byte(offline), QoS: 1, Retain: true},
+		WillMessage: &paho.WillMessage{Topic: p.Topic + "/status",
+			Payload: []byte(offline), QoS: 1, Retain: true},
 		OnConnectionUp: func(*autopaho.ConnectionManager, *paho.Connack) {
 			p.again.Store(true)
 			p.change(true, "")

@@ -79,7 +79,7 @@ var what = map[string][2][]message.Key{
 	record.FiringLongNotice: {{"{1} is on its way up for half as long again as usual"},
 		{"{1} is no longer on its way up for longer than usual"}},
 	record.QuietNotice: {{"{1} is quiet: we cannot see it, which does not mean that it is cold or off",
-		"Go and look if it is safe"}, {"{1} is heard again"}},
+		"Go and look if it is safe"}, {"{1} is received again"}},
 	record.StillHotNotice: {{"{1} is still hot, or climbing again, long after the end",
 		"A relay or contactor can stick: then the kiln heats on though its controller says off or done",
 		"Switch off at the isolator if it is safe, and have it mended first",

@@ -48,7 +48,8 @@ func (s BarStore) Bars(ctx context.Context, w tiles.BarFilter, channel Channels)
 	}
 	bars, err := collect(rows, "bars", func(b *tiles.KeptBar) error {
 		var flags string
-		err := rows.Scan(&b.Code, &b.ID, &b.Clay, &b.Batch, &b.Forming, &b.MarkLength, &b.Marks, &b.MadeOn, &b.By,
+		err := rows.Scan(&b.Code, &b.ID, &b.Clay, &b.Batch, &b.Forming, &b.MarkLength,
+			&b.Marks, &b.MadeOn, &b.By,
 			&b.Practice, &flags, &b.Note, &b.Revision)
 		for _, f := range strings.Fields(flags) {
 			b.Flags = append(b.Flags, tiles.Flag(f))

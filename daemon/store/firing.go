@@ -74,7 +74,8 @@ func addFiring(ctx context.Context, tx *sql.Tx, f kiln.Firing) (row int64, numbe
 	err = tx.QueryRowContext(ctx, `
 		INSERT INTO firing (id, kiln, number, revision, status, source, began_ms, over_ms, trusted, heat_model, summary, peak_c)
 		VALUES (?1, ?2, (SELECT coalesce(max(number), 0) + 1 FROM firing WHERE kiln = ?2), 1, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10) RETURNING row, number`,
-		f.ID, f.Kiln, f.Status, f.Source, began, over, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f),
+		f.ID, f.Kiln, f.Status, f.Source, began, over, trusted,
+		codec.ModelOf(f.HeatWork), codec.WriteSummary(f),
 		peakOf(f)).Scan(&row, &number)
 	return row, number, err
 }

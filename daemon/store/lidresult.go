@@ -49,7 +49,8 @@ type losses struct {
 // trouble with the disk.
 func (s LidStore) PutLidResult(ctx context.Context, v lid.Result,
 	at kiln.Stamp) (kept tiles.PutResult, err error) {
-	body := lidResultBody{v.Load, append([]string{}, v.Pots...), v.Form, v.Maker, string(v.Seat), v.SeatGlazed,
+	body := lidResultBody{v.Load, append([]string{}, v.Pots...), v.Form, v.Maker,
+		string(v.Seat), v.SeatGlazed,
 		v.Body.String(), v.Lid.String(),
 		sat(v.Sat), losses(v.Losses), floats(v.Plays), floats(v.Thrown), v.By}
 	pots, err := jsonList(body.Pots)
@@ -165,7 +166,8 @@ func (s LidStore) Tallies(ctx context.Context) ([]lid.GroupCount, error) {
 		return nil, fmt.Errorf("read the tally: %w", err)
 	}
 	return collect(rows, "the tally", func(t *lid.GroupCount) error {
-		return rows.Scan(&t.Form, &t.Body, &t.Lid, &t.Maker, &t.Boards, &t.Sat.TooBig, &t.Sat.Tight, &t.Sat.Good,
+		return rows.Scan(&t.Form, &t.Body, &t.Lid, &t.Maker, &t.Boards, &t.Sat.TooBig,
+			&t.Sat.Tight, &t.Sat.Good,
 			&t.Sat.Loose, &t.Sat.DropsIn, &t.Sat.NotLookedAt,
 			&t.Losses.Glued, &t.Losses.Rocks, &t.Losses.Chipped, &t.Losses.Dropped)
 	})

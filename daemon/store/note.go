@@ -48,7 +48,8 @@ func (s NoteStore) Notes(ctx context.Context, firing kiln.FiringID) ([]tiles.Not
 	return collect(rows, "notes", func(n *tiles.Note) error {
 		var at int64
 		var struck struckRow
-		err := rows.Scan(&n.ID, &n.Firing, &n.Text, &n.Happened, &n.Incident, &n.By, &at, &n.Trusted, &struck.by,
+		err := rows.Scan(&n.ID, &n.Firing, &n.Text, &n.Happened, &n.Incident, &n.By,
+			&at, &n.Trusted, &struck.by,
 			&struck.why, &struck.at)
 		n.At, n.Struck = fromMilli(at), struck.act()
 		return err
@@ -135,7 +136,8 @@ func (s NoteStore) Cones(ctx context.Context, firing kiln.FiringID) ([]tiles.Con
 		var tilt sql.NullFloat64
 		var at int64
 		var struck struckRow
-		err := rows.Scan(&k.ID, &k.Firing, &k.Cone, &k.Series, &k.Shelf, &k.Seen, &tilt, &k.By, &at, &k.Trusted,
+		err := rows.Scan(&k.ID, &k.Firing, &k.Cone, &k.Series, &k.Shelf, &k.Seen,
+			&tilt, &k.By, &at, &k.Trusted,
 			&struck.by, &struck.why, &struck.at)
 		k.Tilt, k.Tilted, k.At, k.Struck = tilt.Float64, tilt.Valid, fromMilli(at), struck.act()
 		return err
@@ -153,7 +155,8 @@ func (s *handle) putFact(ctx context.Context, kind, id string, at kiln.Stamp, bo
 			return err
 		}
 		if again {
-			return tx.QueryRowContext(ctx, `SELECT seq FROM change WHERE id = ? AND kind = ? AND op = 'put'`, id,
+			return tx.QueryRowContext(ctx, `SELECT seq FROM change WHERE id = ? AND kind = ? AND op = 'put'`,
+				id,
 				kind).Scan(&kept.Revision)
 		}
 		kept.New = true

@@ -44,7 +44,8 @@ func (s LidStore) PutPot(ctx context.Context, p lid.PotCard, m usecase.Precondit
 	if p.Lid != (tiles.BatchRef{}) {
 		lid = p.Lid.String()
 	}
-	body := potBody{p.Mark, p.Number, p.Form, string(p.Seat), p.SeatGlazed, string(p.Together), floats(p.Collar),
+	body := potBody{p.Mark, p.Number, p.Form, string(p.Seat), p.SeatGlazed,
+		string(p.Together), floats(p.Collar),
 		float64(p.Opening), string(p.Stage),
 		p.Body.String(), lid, float64(p.Set), float64(p.Measured), float64(p.Bowl), float64(p.TrimMost),
 		floats(p.Fired), p.MadeOn, p.Note}

@@ -268,7 +268,8 @@ func (p *replayer) clay(ctx context.Context, f wire.PushFact, at kiln.Stamp) err
 		}
 		_, err = p.PutClay(ctx, tiles.Clay{ID: tiles.ClayID(f.ID), Name: b.Name, MakerCode: b.MakerCode,
 			MaturesCone: b.MaturesCone,
-			Matures:     kiln.NoTemperature(), Stated: tiles.Ratio(b.Stated), StatedCone: b.StatedCone, Grog: b.Grog,
+			Matures:     kiln.NoTemperature(), Stated: tiles.Ratio(b.Stated),
+			StatedCone: b.StatedCone, Grog: b.Grog,
 			Note: b.Note}, m, at)
 		return err
 	}
@@ -363,7 +364,8 @@ func (p *replayer) load(ctx context.Context, f wire.PushFact, at kiln.Stamp) err
 	}
 	l := tiles.Load{ID: f.ID, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind),
 		Atmosphere: kiln.Atmosphere(b.Atmosphere),
-		Firing:     kiln.FiringID(b.Firing), PackedBy: b.PackedBy, Note: b.Note, Stated: kiln.Celsius(b.Stated)}
+		Firing:     kiln.FiringID(b.Firing), PackedBy: b.PackedBy, Note: b.Note,
+		Stated: kiln.Celsius(b.Stated)}
 	for _, slot := range b.Bars {
 		l.Bars = append(l.Bars, tiles.Placed{Bar: tiles.Code(slot.Bar), Shelf: slot.Shelf})
 	}
@@ -415,13 +417,15 @@ func (p *replayer) lid(ctx context.Context, f wire.PushFact, at kiln.Stamp) erro
 		if err != nil {
 			return err
 		}
-		v := lid.Result{ID: f.ID, Load: b.Load, Pots: b.Pots, Form: b.Form, Maker: b.Maker, Seat: lid.Seat(b.Seat),
+		v := lid.Result{ID: f.ID, Load: b.Load, Pots: b.Pots, Form: b.Form,
+			Maker: b.Maker, Seat: lid.Seat(b.Seat),
 			SeatGlazed: b.SeatGlazed,
 			Body:       of[0], Lid: of[1], Sat: lid.Outcomes(b.Counts), Losses: lid.Losses(b.Losses),
 			Plays: lengths(b.Plays), Thrown: lengths(b.Thrown), By: b.By}
 		if l := f.Found; l.LeastPlay != nil && l.MostPlay != nil && l.Bearing != nil {
-			v.Limits = &lid.Limits{LeastPlay: tiles.Millimetre(*l.LeastPlay), MostPlay: tiles.Millimetre(*l.MostPlay),
-				Bearing: tiles.Millimetre(*l.Bearing)}
+			v.Limits = &lid.Limits{LeastPlay: tiles.Millimetre(*l.LeastPlay),
+				MostPlay: tiles.Millimetre(*l.MostPlay),
+				Bearing:  tiles.Millimetre(*l.Bearing)}
 		}
 		_, err = p.PutLidResult(ctx, v, at)
 		return err
@@ -471,7 +475,8 @@ func (p *replayer) beside(ctx context.Context, f wire.PushFact, at kiln.Stamp) (
 	case "note":
 		var b noteBody
 		if err = json.Unmarshal(f.Body, &b); err == nil {
-			_, err = p.PutNote(ctx, tiles.Note{ID: f.ID, Firing: kiln.FiringID(b.Firing), Text: b.Text, Happened: b.At,
+			_, err = p.PutNote(ctx, tiles.Note{ID: f.ID, Firing: kiln.FiringID(b.Firing),
+				Text: b.Text, Happened: b.At,
 				Incident: b.Incident, By: b.By}, at)
 		}
 	case "tick":
@@ -482,7 +487,8 @@ func (p *replayer) beside(ctx context.Context, f wire.PushFact, at kiln.Stamp) (
 	case "mark":
 		var b markBody
 		if err = json.Unmarshal(f.Body, &b); err == nil {
-			_, err = p.PutKeepShut(ctx, tiles.KeepShut{ID: f.ID, Kiln: kiln.KilnID(b.Kiln), Mark: kiln.Celsius(b.Mark),
+			_, err = p.PutKeepShut(ctx, tiles.KeepShut{ID: f.ID, Kiln: kiln.KilnID(b.Kiln),
+				Mark:   kiln.Celsius(b.Mark),
 				Reason: b.Reason, By: b.By}, at)
 		}
 	case "probe":

@@ -122,15 +122,17 @@ func TestReaderFarOff(t *testing.T) {
 				f.Readings = append(f.Readings, w.read(r, cone, work, habit, 5, 0))
 				b.read(l, f)
 				if !(b.BiasSD > 0 && math.Abs(float64(b.Bias)) < 60) {
-					t.Fatalf("habit %.0f°, %.0f °C, firing %d: off by %v, sd %v", habit, work, n+1, b.Bias, b.BiasSD)
+					t.Fatalf("habit %.0f°, %.0f °C, firing %d: off by %v, sd %v", habit,
+						work, n+1, b.Bias, b.BiasSD)
 				}
 			}
 		}
 	}
 	for tilt := coneLeast; tilt <= coneMost; tilt++ {
 		for habit := -6.0; habit <= 6; habit += 0.25 {
-			f := firingSeen{at: [3]float64{0, 0, habit}, cones: []coneSeen{{s: float64(cone.S), from: tilt - 0.5,
-				to: tilt + 0.5, own: 9, wide: 1}}}
+			f := firingSeen{at: [3]float64{0, 0, habit},
+				cones: []coneSeen{{s: float64(cone.S), from: tilt - 0.5,
+					to: tilt + 0.5, own: 9, wide: 1}}}
 			pull, stiff := f.pull()
 			for i, v := range pull {
 				if math.IsNaN(v) || math.IsInf(v, 0) || !(stiff[i][i] >= 0) || math.IsInf(stiff[i][i], 0) {

@@ -173,7 +173,8 @@ func ageAt(at, now kiln.Stamp) time.Duration {
 // live is what the kiln is doing at now.
 func (d *kilnState) live(now kiln.Stamp) Live {
 	l := Live{Kiln: d.kiln.ID, State: d.detector.State(), T: kiln.NoTemperature(), LastT: kiln.NoTemperature(),
-		Rate: kiln.CelsiusPerHour(kiln.NoTemperature()), Peak: kiln.NoTemperature(), Hottest: kiln.NoTemperature(),
+		Rate: kiln.CelsiusPerHour(kiln.NoTemperature()), Peak: kiln.NoTemperature(),
+		Hottest:  kiln.NoTemperature(),
 		Limit:    d.kiln.Limit,
 		KeepShut: d.detector.KeptShutAbove(), Good: d.good, Faulty: d.counts(), Disagree: slices.Clone(d.off),
 		Gaps: d.unheard,

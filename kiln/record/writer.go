@@ -68,7 +68,8 @@ type writer struct {
 
 func newWriter(log Log, now func() kiln.Stamp) *writer {
 	return &writer{log: log, now: now, ask: true, wake: make(chan struct{}, 1),
-		found: make(chan []Unfinished, 1), begun: make(chan begunFiring, 16), named: make(map[kiln.FiringID]int)}
+		found: make(chan []Unfinished, 1), begun: make(chan begunFiring, 16),
+		named: make(map[kiln.FiringID]int)}
 }
 
 // start runs the writer. stop writes what is left and waits for it, so long at most: a

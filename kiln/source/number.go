@@ -22,7 +22,8 @@ var openWords = map[string]bool{
 	"n/a": true, "na": true,
 	"open": true, "o.c.": true, "oc": true, "break": true, "burnout": true, "b.out": true, "fault": true,
 	"fail": true,
-	"err":  true, "error": true, "over": true, "under": true, "ovr": true, "udr": true, "ovfl": true, "or": true,
+	"err":  true, "error": true, "over": true, "under": true, "ovr": true, "udr": true,
+	"ovfl": true, "or": true,
 	"ur": true, "ol": true,
 	"hhhh": true, "hhh": true, "llll": true, "lll": true, "uuuu": true, "uuu": true, "nc": true, "invalid": true,
 }

@@ -159,8 +159,9 @@ func Size(q Checked, known Known) (Answer, error) {
 		return Answer{}, err
 	}
 	a := Answer{Asked: q.question, Question: q.Asks(), LeastPlay: tiles.Millimetre(f.fit.least),
-		MostPlay:  tiles.Millimetre(f.fit.most),
-		MeasureSD: tiles.Millimetre(q.readingSD(q.givenStage())), OutOfRound: q.outOfRound(), LidDifference: f.Part,
+		MostPlay:   tiles.Millimetre(f.fit.most),
+		MeasureSD:  tiles.Millimetre(q.readingSD(q.givenStage())),
+		OutOfRound: q.outOfRound(), LidDifference: f.Part,
 		LikelyLevel: tiles.LikelyLevel, Unusual: q.Unusual()}
 	s := newSteps(&f, float64(*q.Step))
 	a.limit(&f, s)

@@ -113,7 +113,8 @@ func TestWorkedLids(t *testing.T) {
 func ExampleSize() {
 	// testdata/lids.csv S1: 96 mm wet, 6 % drying, 7 % firing on the dry length, play 1.5 mm fired:
 	// (96 x 0.94 x 0.93 - 1.5) / (0.94 x 0.93) = 94.2841 mm.
-	asked := Question{Collar: []tiles.Millimetre{96}, Play: mm(1.5), BodyRates: shrinkage.StatedRates{Drying: share(0.06), Firing: share(0.07)}}
+	asked := Question{Collar: []tiles.Millimetre{96}, Play: mm(1.5),
+		BodyRates: shrinkage.StatedRates{Drying: share(0.06), Firing: share(0.07)}}
 	q, _ := asked.Check(UsualDefaults())
 	known, _ := q.Know(nil, Firing{}, shrinkage.SoFar{})
 	a, _ := Size(q, known)

@@ -167,7 +167,8 @@ func (f *Clearance) atCheck(q Checked, rest shrinkage.Pair) *AtCheck {
 	if whole.R[1] != 0 {
 		share = float64((whole.R[1] - rest.R[1]) / whole.R[1])
 	}
-	way.Part = Difference{Mean: f.Part.Mean * tiles.LogPercent(share), SD: f.Part.SD * tiles.LogPercent(share),
+	way.Part = Difference{Mean: f.Part.Mean * tiles.LogPercent(share),
+		SD:      f.Part.SD * tiles.LogPercent(share),
 		BoardSD: f.Part.BoardSD * tiles.LogPercent(share)}
 	way.Pair.R = [2]tiles.LogPercent{whole.R[0] - rest.R[0], whole.R[1] - rest.R[1]}
 	less := func(a, b shrinkage.Spread2) shrinkage.Spread2 {

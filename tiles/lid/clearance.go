@@ -137,7 +137,8 @@ func (f *Clearance) measure(q Checked) {
 		}
 		f.ledgeShrinks()
 	case !f.Inner && first != other:
-		f.fit.bound = bound{f.fit.most + widths[other] - widths[first], variance{known: vars[first] + vars[other]},
+		f.fit.bound = bound{f.fit.most + widths[other] - widths[first],
+			variance{known: vars[first] + vars[other]},
 			variance{known: covPlay}}
 	}
 }

@@ -211,7 +211,8 @@ func TestExpect(t *testing.T) {
 		t.Fatal(err)
 	}
 	v := Result{Form: "teapot 0.9 l", Maker: "KT", Seat: "inset", Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, Lid: tiles.BatchRef{Clay: "tern", Batch: "B"}, Sat: Outcomes{Good: 4}}
-	b, err := v.Expect([]ComparedPot{{*checked(pot(104.5, 102.5), d), known, true}, {*checked(pot(105.5, 103.5), d), known, true}})
+	b, err := v.Expect([]ComparedPot{{*checked(pot(104.5, 102.5), d), known, true},
+		{*checked(pot(105.5, 103.5), d), known, true}})
 	if err != nil {
 		t.Fatal(err)
 	}

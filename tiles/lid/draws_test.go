@@ -254,7 +254,8 @@ func TestSharedRateCancels(t *testing.T) {
 	near(t, "at 14 %", set(0.14), 147.674, 0.001)
 	// The doubt of a shared rate hardly reaches the play, that of a replacement does whole.
 	shared := asked(t, Question{Collar: []tiles.Millimetre{100}})
-	r := checked(Question{Collar: []tiles.Millimetre{100}, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}, UsualDefaults())
+	r := checked(Question{Collar: []tiles.Millimetre{100}, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}},
+		UsualDefaults())
 	known, err := r.Know(tern{nu: math.Inf(1), rate: 0.8}, Firing{}, shrinkage.SoFar{})
 	if err != nil {
 		t.Fatal(err)

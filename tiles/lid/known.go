@@ -203,7 +203,8 @@ const potOfBarSD = 0.15
 func (q *Question) pair(rates shrinkage.Rates, at Firing, gone [2]shrinkage.SoFar, bodyStage,
 	lidStage tiles.Stage) (shrinkage.Pair, error) {
 	ask := func(ref tiles.BatchRef, stage tiles.Stage, gone shrinkage.SoFar) shrinkage.Ask {
-		return shrinkage.Ask{BatchRef: ref, Forming: tiles.ThrownRing, Stage: stage, Gone: gone, Work: at.Work,
+		return shrinkage.Ask{BatchRef: ref, Forming: tiles.ThrownRing, Stage: stage,
+			Gone: gone, Work: at.Work,
 			WorkSD:     at.WorkSD,
 			BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe, On: at.On}
 	}

@@ -189,6 +189,7 @@ func TestRim(t *testing.T) {
 		t.Fatal(err)
 	}
 	if corrected.Bowl == nil || asIs.Doubt.Throwing <= corrected.Doubt.Throwing || asIs.FitChance >= corrected.FitChance {
-		t.Errorf("a rim that nobody checks: throwing %.2f beside %.2f", asIs.Doubt.Throwing, corrected.Doubt.Throwing)
+		t.Errorf("a rim that nobody checks: throwing %.2f beside %.2f", asIs.Doubt.Throwing,
+			corrected.Doubt.Throwing)
 	}
 }

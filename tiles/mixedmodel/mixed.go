@@ -155,7 +155,8 @@ func (d Data) model(rough float64) (m *Model, unit []float64, err error) {
 	largest := 0
 	for i, t := range d.Terms {
 		if len(t.Group) != n || t.Slopes != nil && len(t.Slopes) != n {
-			return nil, nil, fmt.Errorf("mixed model: term %q has %d groups and %d slopes for %d readings", t.Name,
+			return nil, nil, fmt.Errorf("mixed model: term %q has %d groups and %d slopes for %d readings",
+				t.Name,
 				len(t.Group), len(t.Slopes), n)
 		}
 		if w, best := t.width(), d.Terms[largest]; len(t.levels()) > len(best.levels()) && w == 1 || best.width() > 1 {

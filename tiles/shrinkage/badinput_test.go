@@ -313,7 +313,8 @@ func TestWildBarOfAnotherClay(t *testing.T) {
 		r, p := widths(by)
 		t.Logf("%+.0f mm: the range of a rate is %.3f of what it was, of a piece %.3f", by, r/rate, p/piece)
 		if r > 1.1*rate || p > 1.1*piece || r < 0.9*rate || p < 0.9*piece {
-			t.Errorf("a bar %+.0f mm off makes the ranges of another clay %.3f and %.3f of what they were", by,
+			t.Errorf("a bar %+.0f mm off makes the ranges of another clay %.3f and %.3f of what they were",
+				by,
 				r/rate, p/piece)
 		}
 	}

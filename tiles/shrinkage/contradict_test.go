@@ -27,14 +27,7 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 		}
 		told = append(told, s)
 	}
-	p, err := shrinkage.PoolOf(t.Context(), told)
-	if err != nil {
-		t.Fatal(err)
-	}
-	prior, err := p.For(-1)
-	if err != nil {
-		t.Fatal(err)
-	}
+	prior := priorOf(t, told)
 	read, err := shrinkage.ReadPrior(prior.Bytes())
 	if err != nil || read != prior {
 		t.Fatalf("a prior read again is another: %v", err)
@@ -126,19 +119,13 @@ func TestSlipBesideOthersIsAsked(t *testing.T) {
 		}
 		told = append(told, s)
 	}
-	pool, err := shrinkage.PoolOf(t.Context(), told)
-	if err != nil {
-		t.Fatal(err)
-	}
-	prior, err := pool.For(-1)
-	if err != nil {
-		t.Fatal(err)
-	}
+	prior := priorOf(t, told)
 	asked, askedTrue, dropped := 0, 0, 0
 	slips := []tiles.Millimetre{-10, -8, -5, 5, 8, 10}
 	for n := range uint64(12) {
 		m := body.Buyer(2709, n, tilestest.Options{Row: tilestest.One, NoSlips: true}, way())
-		m.Studio.Pools = map[tiles.ClayID]shrinkage.Pooled{"tern": {Prior: prior, Matures: matures, Studios: 24}}
+		m.Studio.Pools = map[tiles.ClayID]shrinkage.Pooled{"tern": {Prior: prior,
+			Matures: matures, Studios: 24}}
 		at := slices.IndexFunc(m.Bars, func(b tiles.Bar) bool { return b.Clay == "tern" })
 		before := m.Studio
 		before.Bars = slices.Delete(slices.Clone(m.Bars), at, at+1)
@@ -170,7 +157,8 @@ func TestSlipBesideOthersIsAsked(t *testing.T) {
 			dropped++
 		}
 	}
-	t.Logf("of 72 slips %d are asked about, of 12 true lengths %d; of 12 bars 5 points off %d are believed", asked,
+	t.Logf("of 72 slips %d are asked about, of 12 true lengths %d; of 12 bars 5 points off %d are believed",
+		asked,
 		askedTrue, dropped)
 	if asked < 70 || askedTrue > 1 || dropped < 11 {
 		t.Errorf("of 72 slips %d are asked about, of 12 true lengths %d; of 12 bars 5 points off %d are believed",

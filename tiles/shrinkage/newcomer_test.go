@@ -55,14 +55,7 @@ func TestNewcomersByTheirBars(t *testing.T) {
 					}
 					told = append(told, one)
 				}
-				pool, err := shrinkage.PoolOf(t.Context(), told)
-				if err != nil {
-					t.Fatal(err)
-				}
-				prior, err := pool.For(-1)
-				if err != nil {
-					t.Fatal(err)
-				}
+				prior := priorOf(t, told)
 				_, own := prior.Total(body.Matures, body.Matures)
 				width += own
 				pools := map[tiles.ClayID]shrinkage.Pooled{"tern": {Prior: prior,

@@ -213,7 +213,7 @@ func TestPoolIsTheMixedModel(t *testing.T) {
 
 // TestNewcomers holds the range that a pool of 24 studios gives a newcomer against her true rate: it holds 86 to
 // 97 % of them at every spread of studios, with none and 2 % bad ones (another clay under the name, marks
-// four inches apart taken for 100 mm, a rule 1 mm off), before her first bar and after one and three; and
+// four inches apart taken for 100 mm, a ruler 1 mm off), before her first bar and after one and three; and
 // before the first it is narrower than 0.3 of the handbook's.
 func TestNewcomers(t *testing.T) {
 	pools, asking := 24, 42 // 1,008 newcomers; in the soak few of each pool, whose error they share
@@ -222,7 +222,8 @@ func TestNewcomers(t *testing.T) {
 	}
 	sum, cells := 0.0, 0
 	for _, sd := range []float64{0.2, 0.4, 0.6} {
-		for what, off := range map[string]wrong{"none bad": nothing, "another clay": anotherClay, "four inches": fourInches, "a worn rule": wornRule} {
+		for what, off := range map[string]wrong{"none bad": nothing, "another clay": anotherClay,
+			"four inches": fourInches, "a worn rule": wornRule} {
 			held, width, err := newcomers(t, pools, asking, sd, off)
 			if err != nil {
 				t.Fatal(err)
@@ -232,10 +233,12 @@ func TestNewcomers(t *testing.T) {
 				sum, cells = sum+share, cells+1
 				says += fmt.Sprintf(" %d bars %.1f %%", rowBars[bars], share)
 				if share < 86 || share > 97 {
-					t.Errorf("sd %.1f, %s: after %d bars the range holds %.1f %%", sd, what, rowBars[bars], share)
+					t.Errorf("sd %.1f, %s: after %d bars the range holds %.1f %%", sd,
+						what, rowBars[bars], share)
 				}
 			}
-			t.Logf("%s; half-width %.2f log-percent, of the handbook's %.2f", says, width[0], width[0]/width[1])
+			t.Logf("%s; half-width %.2f log-percent, of the handbook's %.2f", says,
+				width[0], width[0]/width[1])
 			if width[0] > 0.3*width[1] {
 				t.Errorf("sd %.1f, %s: the range is %.2f of the handbook's", sd, what, width[0]/width[1])
 			}
@@ -252,7 +255,8 @@ var rowBars = [3]int{0, 1, 3}
 // newcomers are the shares of so many newcomers to each of many pools of 24 studios, 2 % of them off, whose
 // rate lies in the range told, in per cent, by rowBars; and the mean half-width before the first bar, with
 // the handbook's.
-func newcomers(t *testing.T, pools, asking int, sd float64, off wrong) (held [3]float64, width [2]float64, err error) {
+func newcomers(t *testing.T, pools, asking int, sd float64, off wrong) (held [3]float64,
+	width [2]float64, err error) {
 	const studios = 24
 	stream := uint64(1000*sd + 100*math.Abs(off.fired))
 	for p := range pools {
@@ -319,7 +323,8 @@ func TestSpreadIsFound(t *testing.T) {
 			doubt := math.Sqrt(second-mean*mean) / drying
 			t.Logf("%.0f studios of sd %.2f: %.3f, in doubt by %.3f of it", c.studios, drying, mean, doubt)
 			if math.Abs(mean/drying-1) > c.off || doubt > c.doubt || c.studios < 100 && doubt < 0.1 {
-				t.Errorf("of %.0f studios of sd %.2f it is said %.3f, in doubt by %.3f of it", c.studios, drying,
+				t.Errorf("of %.0f studios of sd %.2f it is said %.3f, in doubt by %.3f of it", c.studios,
+					drying,
 					mean, doubt)
 			}
 		}
@@ -413,7 +418,8 @@ func TestNoStudioWeighsTooMuch(t *testing.T) {
 				for _, v := range weight {
 					sum += v
 				}
-				most, times = max(most, weight[0]/sum), max(times, weight[0]/slices.Sorted(slices.Values(weight))[len(all)/2])
+				most, times = max(most, weight[0]/sum), max(times,
+					weight[0]/slices.Sorted(slices.Values(weight))[len(all)/2])
 			}
 			switch {
 			case c.studios < 10 && most < 0.5:

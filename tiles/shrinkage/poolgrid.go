@@ -25,7 +25,8 @@ const (
 type grid struct{ low, high [2]float64 }
 
 func wholeGrid() grid {
-	return grid{[2]float64{math.Log(leastDrying), math.Log(leastHeat)}, [2]float64{math.Log(mostDrying), math.Log(mostHeat)}}
+	return grid{[2]float64{math.Log(leastDrying), math.Log(leastHeat)},
+		[2]float64{math.Log(mostDrying), math.Log(mostHeat)}}
 }
 
 // PoolOf works the pool of one body out. The error is that of ctx, or a summary that cannot be taken.

@@ -344,7 +344,8 @@ func standingEarly(f *Fit, a Ask, ref tiles.BatchRef, to tiles.Stage, out Standi
 	case !ofClay:
 		out.Trust, out.Why = NoBars, message.New("no {1} bar of this clay yet: handbook figures", word)
 	case seen.bars == 0:
-		out.Trust, out.Why = NoBars, message.New("no {1} bar of this bag yet: rates of the clay's other bags", word)
+		out.Trust, out.Why = NoBars, message.New("no {1} bar of this bag yet: rates of the clay's other bags",
+			word)
 	case !slices.Contains(seen.formings, forming(a.Forming)):
 		out.Trust, out.Why = MadeOrFiredDifferently, message.New("{1}, none of them {2}",
 			bars(seen.bars), formingWords(a.Forming))

@@ -127,14 +127,7 @@ func TestPooledBeforeTheFirstBar(t *testing.T) {
 		}
 		all = append(all, sum)
 	}
-	pool, err := shrinkage.PoolOf(t.Context(), all)
-	if err != nil {
-		t.Fatal(err)
-	}
-	prior, err := pool.For(-1)
-	if err != nil {
-		t.Fatal(err)
-	}
+	prior := priorOf(t, all)
 	want, wantSD := prior.Total(1222, 1222)
 	fresh := shrinkage.Studio{Clays: []tiles.Clay{{ID: "tern", Matures: kiln.NoTemperature(), Stated: 0.3}}, Batches: []tiles.Batch{{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Kind: tiles.Bought, Open: true}},
 		Pools: map[tiles.ClayID]shrinkage.Pooled{"tern": {Prior: prior, Matures: 1222}}}
@@ -180,4 +173,18 @@ func TestDoubtOfAFiringReachesTheFit(t *testing.T) {
 			t.Errorf("studio %d: sd %.4f with the holds' doubt, %.4f without: %v", n, after, before, err)
 		}
 	}
+}
+
+// priorOf is what studios tell a newcomer who is none of them.
+func priorOf(t *testing.T, told []shrinkage.Summary) shrinkage.Prior {
+	t.Helper()
+	pool, err := shrinkage.PoolOf(t.Context(), told)
+	if err != nil {
+		t.Fatal(err)
+	}
+	prior, err := pool.For(-1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return prior
 }

@@ -118,7 +118,8 @@ func putWork(e *coder, w kiln.HeatWork) {
 }
 
 func takeWork(d *decoder) kiln.HeatWork {
-	w := kiln.HeatWork{C: kiln.Celsius(d.float()), Low: kiln.Celsius(d.float()), High: kiln.Celsius(d.float()),
+	w := kiln.HeatWork{C: kiln.Celsius(d.float()), Low: kiln.Celsius(d.float()),
+		High:     kiln.Celsius(d.float()),
 		Position: d.float(), OwnSD: d.float(),
 		Bias: kiln.Celsius(d.float()), BiasSD: kiln.Celsius(d.float())}
 	w.Estimate, w.From, w.Model, w.Since = d.flag(), d.text(), d.text(), d.text()
