@@ -186,7 +186,7 @@ func (s *Server) apiTable() []entry {
 		{"GET /v1/now/{kiln}", reads, readNow, op("kiln-now", kilns.getKilnNow,
 			"What one kiln does now")},
 		{"GET /v1/lines", reads, read, op("lines", kilns.getLines,
-			"What the serial lines heard in the last minute, in words and figures")},
+			"What the serial lines received in the last minute, in words and figures")},
 		{"GET /v1/firings", reads, read, op("list-firings", firings.getFirings,
 			"Firings, newest first")},
 		{"GET /v1/firings/{id}", reads, read, op("get-firing", firings.getFiring,

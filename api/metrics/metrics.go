@@ -61,7 +61,7 @@ var (
 	mElapsed     = desc("firing_elapsed_seconds", "First rise to the last reading of the running firing.", "kiln")
 	mToTop       = desc("firing_to_top_seconds", "First rise to the top; stands still once the top is passed.", "kiln")
 	mUsualToTop  = desc("firing_usual_to_top_seconds", "The same of the usual firing of the kind that burns; absent where there is none.", "kiln")
-	mLines       = desc("serial_lines_total", "Lines heard, by outcome.", "kiln", "outcome")
+	mLines       = desc("serial_lines_total", "Lines received, by outcome.", "kiln", "outcome")
 	mFaults      = desc("faults_total", "Readings that were not good, by kind.", "kiln", "kind")
 	mProbeHot    = desc("probe_hot_seconds_total", "Time over 1000 °C of the thermocouple that is fitted now.", "kiln", "probe")
 	mGaps        = desc("firing_gap_seconds_total", "Time unheard in firings.", "kiln")

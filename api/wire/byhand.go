@@ -8,7 +8,7 @@ type FiringBody struct {
 	Status       string      `json:"status,omitempty" enum:"ended,incomplete" doc:"Calls an incomplete firing complete, or the other way round"`
 	Note         string      `json:"note,omitempty"`
 	By           string      `json:"by,omitempty"`
-	Source       string      `json:"source,omitempty" enum:"hand" doc:"hand: a firing that no line heard, in the members below; any of them alone will do"`
+	Source       string      `json:"source,omitempty" enum:"hand" doc:"hand: a firing that was not recorded, told in the members below; any of them alone will do"`
 	Kiln         string      `json:"kiln,omitempty"`
 	BeganAt      string      `json:"began_at,omitempty" format:"date-time"`
 	EndedAt      string      `json:"ended_at,omitempty" format:"date-time"`

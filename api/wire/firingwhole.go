@@ -11,7 +11,7 @@ type FiringWhole struct {
 	Notes     []Note            `json:"notes"`
 	ProbeSays message.Message   `json:"probe_says" doc:"What the witness cones told of the control probe by the end of this firing"`
 	VentOff   []VentOff         `json:"vent_off" doc:"Stretches of two minutes or more in which the contact on its vent said off"`
-	VentSays  message.Message   `json:"vent_says" doc:"The same in words; empty where it was not off, or no contact was heard"`
+	VentSays  message.Message   `json:"vent_says" doc:"The same in words; empty where it was not off, or nothing was received from a contact"`
 	HandSays  []message.Message `json:"hand_says" doc:"Of a firing by hand: what could not be used, and why"`
 }
 

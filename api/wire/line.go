@@ -12,7 +12,7 @@ type Line struct {
 	Port    string            `json:"port" doc:"Device of the settings; empty for a kiln kept by hand"`
 	Open    bool              `json:"open"`
 	Waits   message.Message   `json:"waits" doc:"What is waited for, in words; empty while the port is open"`
-	Words   []message.Message `json:"words" doc:"What was heard in the last minute, in words"`
+	Words   []message.Message `json:"words" doc:"What was received in the last minute, in words"`
 	Look    []message.Message `json:"look" doc:"Those of the words that ask to be looked at"`
 	Sends   []message.Message `json:"sends" doc:"All that is ever sent to the controller"`
 	ForS    *float64          `json:"for_s" doc:"How long the counts below look back"`

@@ -35,7 +35,7 @@ type KilnNow struct {
 	ConeWords           *message.Message `json:"cone_words"`
 	ConePosition        *float64         `json:"cone_position"`
 	Corrected           *NowWork         `json:"corrected" doc:"The same as the witness cones correct the probe; null where they told nothing of it near this heat"`
-	Vent                *string          `json:"vent" doc:"What the contact on its vent says, on or off; null where there is none, or it is not heard"`
+	Vent                *string          `json:"vent" doc:"What the contact on its vent says, on or off; null where there is none, or nothing is received from it"`
 	LimitC              *float64         `json:"limit_c"`
 	OverLimit           bool             `json:"over_limit"`
 	KeepShutAboveC      *float64         `json:"keep_shut_above_c"`
@@ -50,7 +50,7 @@ type KilnNow struct {
 	AheadSays           message.Message  `json:"ahead_says" doc:"The same in words"`
 	HeatWorkProvisional bool             `json:"provisional" doc:"The heat work may still grow"`
 	Stopped             *Stopped         `json:"stopped" doc:"Its firing whose record a person ended, while that can be taken back; null else"`
-	Waits               message.Message  `json:"waits" doc:"What the line waits for, in words; empty while it is heard"`
+	Waits               message.Message  `json:"waits" doc:"What the line waits for, in words; empty while it is received"`
 	Unwritten           message.Message  `json:"unwritten" doc:"Why readings wait in memory instead of being written; empty if all is well"`
 }
 

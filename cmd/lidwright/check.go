@@ -28,8 +28,8 @@ import (
 func checkCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "check [KILN]",
-		Short: "Listen to every line of the settings and say in words what was heard",
-		Long: `Read the settings, listen to every line of theirs, and say in words what was heard: good and bad
+		Short: "Listen to every line of the settings and say in words what was received",
+		Long: `Read the settings, listen to every line of theirs, and say in words what was received: good and bad
 lines, the last value, Modbus numbers in every order of their bytes, and whether the speed or the unit
 looks wrong. Where a daemon is running with these settings it is asked for its last minute instead of
 opening a port that it holds.
@@ -187,7 +187,7 @@ func (r *checked) settings(cfg config.Config) {
 		r.say(false, "clock", "not set since the start; hours and heat work are right all the same")
 	}
 	if len(cfg.Kilns) == 0 {
-		r.say(false, "kiln", "none in the settings: bars and lids work, nothing is heard")
+		r.say(false, "kiln", "none in the settings: bars and lids work, nothing is received")
 	}
 	for _, k := range cfg.Kilns {
 		if k.Port == "" {

@@ -235,7 +235,7 @@ func flagsOf(c *cobra.Command, names ...string) map[string]any {
 
 func firingHandCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "hand KILN KIND", Short: "Keep a firing that no line heard", Args: cobra.ExactArgs(2),
+		Use: "hand KILN KIND", Short: "Keep a firing that was not recorded", Args: cobra.ExactArgs(2),
 		Long:    "Any part alone is enough. The heat work comes from readings every half hour or oftener near the top, else the\ncones on the shelf, else the sitter, else the cone that was meant. FILE has a line each: hours, a comma, °C.",
 		Example: "  lidwright firing hand little-red bisque --sitter 06 --dropped-at 2026-01-14T03:35:00+01:00\n  lidwright firing hand little-red bisque --cone 06=down --cone 05=upright --ended-at 2026-01-14T04:00:00+01:00\n  lidwright firing hand little-red glaze --typed readings.csv --began-at 2026-01-13T18:00:00+01:00",
 		RunE: func(c *cobra.Command, args []string) error {

@@ -196,7 +196,7 @@ func stopCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "stop KILN", Short: "Stop recording the firing of a kiln; the kiln goes on as it will", Args: cobra.ExactArgs(1),
 		Long: `It asks first; --yes answers that. For ten minutes --undo takes it back: the record goes on as if it had never been
-stopped, with all that was heard meanwhile. The same takes back a firing that was begun in the place of another.`,
+stopped, with all that was received meanwhile. The same takes back a firing that was begun in the place of another.`,
 		Example: "  lidwright firings stop big-blue --yes\n  lidwright firings stop big-blue --undo",
 		RunE: func(c *cobra.Command, args []string) error {
 			now, err := recordOf(c, args[0])

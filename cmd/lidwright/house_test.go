@@ -69,8 +69,9 @@ daemon/collector: api api/auth api/collectorpages api/wire config daemon/collect
 daemon/collector/postgres: api/collectorpages api/wire
 daemon/collector/cluster:
 daemon/collector/pgtest: daemon/collector/cluster
-cmd/lidwright-collect: api/caution config daemon daemon/collector daemon/collector/cluster
-cmd/lidwright: api api/auth api/caution api/client api/topics api/usecase api/wire config daemon kiln kiln/practice
+cmd/manual:
+cmd/lidwright-collect: cmd/manual api/caution config daemon daemon/collector daemon/collector/cluster
+cmd/lidwright: cmd/manual api api/auth api/caution api/client api/topics api/usecase api/wire config daemon kiln kiln/practice
 	kiln/source tiles tiles/lid tiles/shrinkage kiln/message
 deploy/tools/clients:
 deploy/tools/mutants:
@@ -93,7 +94,7 @@ func readArrows(plan string) map[string][]string {
 var onlyIn = map[string][]string{
 	"github.com/spf13/viper":                  {"config"},
 	"github.com/pelletier/go-toml/v2":         {"config"},
-	"github.com/spf13/cobra":                  {"cmd/lidwright", "cmd/lidwright-collect"},
+	"github.com/spf13/cobra":                  {"cmd/lidwright", "cmd/lidwright-collect", "cmd/manual"},
 	"go.bug.st/serial":                        {"kiln/source"},
 	"modernc.org/sqlite":                      {"daemon/store"},
 	"database/sql":                            {"daemon/store"},

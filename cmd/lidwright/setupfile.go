@@ -65,7 +65,7 @@ func (s *setup) write(ctx context.Context) error {
 	if err := s.replace(text); err != nil {
 		return err
 	}
-	s.say("\nWritten. `lidwright check --config %s` tells at any time what is heard; a daemon that runs must be started again to see it.", s.file)
+	s.say("\nWritten. `lidwright check --config %s` tells at any time what is received; a daemon that runs must be started again to see it.", s.file)
 	return nil
 }
 

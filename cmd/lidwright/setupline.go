@@ -54,7 +54,7 @@ func (s *setup) line(ctx context.Context) error {
 		n, _ := strconv.Atoi(text)
 		r = heard.Readings[n-1]
 	}
-	s.say("Heard %d lines at %d baud %s: %s\n  last %q", r.Good, heard.Speed, heard.Framing, inForm(r), r.Last)
+	s.say("Received %d lines at %d baud %s: %s\n  last %q", r.Good, heard.Speed, heard.Framing, inForm(r), r.Last)
 	s.kiln.Reply, s.kiln.Separator, s.kiln.DecimalComma, s.kiln.Checksum = r.Kiln.Reply, r.Kiln.Separator, r.Kiln.DecimalComma, r.Kiln.Checksum
 	return s.channels(ctx, r)
 }
