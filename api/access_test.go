@@ -88,9 +88,10 @@ func guardedTestStudio(t *testing.T, set func(*Server)) *guardedStudio {
 // atTheDoor puts a stub behind the door, so that a test sees who gets in and no more.
 func (g *guardedStudio) atTheDoor(t *testing.T) {
 	t.Helper()
-	g.Server = httptest.NewServer(g.s.asked(g.s.guarded(g.s.gate.Handler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+	teapot := http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 		w.WriteHeader(http.StatusTeapot)
-	})))))
+	})
+	g.Server = httptest.NewServer(g.s.asked(g.s.guarded(g.s.gate.Handler(teapot))))
 	t.Cleanup(g.Server.Close)
 }
 

@@ -86,7 +86,8 @@ func TestTableOfBars(t *testing.T) {
 	if f := bar["firings"].([]any); len(f) != 1 || f[0].(map[string]any)["heat_work_c"] != 1222.0 {
 		t.Errorf("its firings: %v", f)
 	}
-	if total := bar["derived"].(map[string]any)["total_ratio"].(map[string]any)["value"].(float64); math.Abs(total-0.124) > 1e-9 {
+	derived := bar["derived"].(map[string]any)
+	if total := derived["total_ratio"].(map[string]any)["value"].(float64); math.Abs(total-0.124) > 1e-9 {
 		t.Errorf("its total: %v", total)
 	}
 	named := strings.Replace(good, "\r\n;tern;in;3 15/16;;3 7/16;1222;rule;EM", "", 1)

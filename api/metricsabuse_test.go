@@ -24,7 +24,9 @@ func TestMetricsAbused(t *testing.T) {
 		id := tiles.ClayID(fmt.Sprintf("flood-%d", i))
 		c.clays = append(c.clays, tiles.KeptClay{Clay: tiles.Clay{ID: id, Name: strings.Repeat("x", 60), MaturesCone: "6", Stated: 0.12, StatedCone: "6"}})
 		for n, name := range []tiles.BatchID{"A", "B"} {
-			c.batches = append(c.batches, tiles.KeptBatch{Batch: tiles.Batch{BatchRef: tiles.BatchRef{Clay: id, Batch: name}, Kind: tiles.Bought, Open: true, Made: noon.Add(time.Duration(i+n-20_000) * time.Second)}})
+			c.batches = append(c.batches, tiles.KeptBatch{Batch: tiles.Batch{
+				BatchRef: tiles.BatchRef{Clay: id, Batch: name}, Kind: tiles.Bought, Open: true,
+				Made: noon.Add(time.Duration(i+n-20_000) * time.Second)}})
 		}
 	}
 	h, err := s.Handler()

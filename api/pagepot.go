@@ -259,27 +259,35 @@ func (s resultRoutes) potsSent(ctx context.Context, form url.Values) ([]wire.Pot
 	if len(out) > mostPots {
 		rd.fault("galleries", tiles.OutOfRange, "{1} lines; a board has at most {2}", len(out), mostPots)
 	}
-	number := strings.TrimSpace(form.Get("number"))
-	if number == "" {
-		next, err := s.Lids().NextNumber(ctx, strings.TrimSpace(form.Get("mark")))
-		if err != nil {
-			return nil, err
-		}
-		number = strconv.Itoa(next)
-	}
-	from, err := strconv.Atoi(number)
-	for i := range out {
-		out[i].Number = number
-		if err == nil {
-			out[i].Number = strconv.Itoa(from + i)
-		} else if len(out) > 1 && number != "" {
-			out[i].Number = number + "-" + strconv.Itoa(i+1)
-		}
+	if err := s.number(ctx, out, strings.TrimSpace(form.Get("mark")), strings.TrimSpace(form.Get("number"))); err != nil {
+		return nil, err
 	}
 	if len(rd.wrong) > 0 {
 		return nil, rd.wrong
 	}
 	return out, nil
+}
+
+// number numbers pots of a mark on from first, which may be words: then they are told apart by what is behind it.
+// first "" is the next of the mark.
+func (s resultRoutes) number(ctx context.Context, pots []wire.PotBody, mark, first string) error {
+	if first == "" {
+		next, err := s.Lids().NextNumber(ctx, mark)
+		if err != nil {
+			return err
+		}
+		first = strconv.Itoa(next)
+	}
+	from, err := strconv.Atoi(first)
+	for i := range pots {
+		pots[i].Number = first
+		if err == nil {
+			pots[i].Number = strconv.Itoa(from + i)
+		} else if len(pots) > 1 {
+			pots[i].Number = first + "-" + strconv.Itoa(i+1)
+		}
+	}
+	return nil
 }
 
 func (s resultRoutes) potPage(w http.ResponseWriter, r *http.Request) error {

@@ -240,7 +240,8 @@ func (p *tab) show(name string, whole bool) {
 // media shows the page as somebody with these wishes sees it.
 func (p *tab) media(scheme, contrast string) {
 	p.Helper()
-	wishes := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-contrast", Value: contrast}}}
+	wishes := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{
+		{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-contrast", Value: contrast}}}
 	p.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
 		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, wishes)
 		return err

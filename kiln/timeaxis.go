@@ -78,8 +78,8 @@ func settleBoot(samples []Sample) {
 			continue
 		}
 		for j := before + 1; j < i; j++ {
-			near := i
-			if before >= 0 && samples[j].At.Since-samples[before].At.Since <= samples[i].At.Since-samples[j].At.Since {
+			near, at := i, samples[j].At.Since
+			if before >= 0 && at-samples[before].At.Since <= samples[i].At.Since-at {
 				near = before
 			}
 			samples[j].At = samples[j].At.Settled(samples[near].At)

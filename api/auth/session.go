@@ -69,7 +69,8 @@ func (g *Gate) Session(ctx context.Context, cookie string) (Who, error) {
 		return Anyone, nil
 	case mark == hashes[Bench].mark():
 		return Bench, nil
-	case mark != ownerMark || until.Sub(now.Wall) > ownerLasts+24*time.Hour: // so far behind the clock tells nothing
+	case mark != ownerMark || until.Sub(now.Wall) > ownerLasts+24*time.Hour:
+		// so far behind the clock tells nothing
 		return Anyone, nil
 	}
 	left := min(until.Sub(now.Wall), ownerLasts) // it was opened before the last start

@@ -45,7 +45,8 @@ func (s *Server) document(w http.ResponseWriter, _ *http.Request) {
 				&huma.Param{Name: "revision", In: "query", Required: true,
 					Schema: &huma.Schema{Type: "integer", Minimum: &one}})
 			op.RequestBody = &huma.RequestBody{Required: true,
-				Content: map[string]*huma.MediaType{"application/octet-stream": {Schema: &huma.Schema{Type: "string", Format: "binary"}}}}
+				Content: map[string]*huma.MediaType{"application/octet-stream": {
+					Schema: &huma.Schema{Type: "string", Format: "binary"}}}}
 		default:
 			op.RequestBody = &huma.RequestBody{Required: true,
 				Content: map[string]*huma.MediaType{"application/json": {Schema: schema(body, r.id)}}}

@@ -242,7 +242,8 @@ func inWords(err error) string {
 	var refused *autopaho.ConnackError
 	var certificate *tls.CertificateVerificationError
 	switch {
-	case errors.As(err, &refused) && (refused.ReasonCode == 0x86 || refused.ReasonCode == 0x87): // MQTT 5.0, table 3-1
+	case errors.As(err, &refused) && (refused.ReasonCode == 0x86 || refused.ReasonCode == 0x87):
+		// MQTT 5.0, table 3-1
 		return "the broker refuses the user or the password"
 	case errors.As(err, &refused) && refused.ReasonCode >= 0x80:
 		return fmt.Sprintf("the broker refuses us with 0x%02x", refused.ReasonCode)

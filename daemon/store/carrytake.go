@@ -337,14 +337,7 @@ func (t *taker) take(ctx context.Context) error {
 	site := c.Manifest.Site
 	ours := t.number(ctx, `SELECT count(*) FROM main.site WHERE id = ?`, site) > 0
 	t.do(ctx, `DELETE FROM other.site`)
-	running := t.texts(ctx, `SELECT id FROM other.firing WHERE status = 'running'`)
-	for _, id := range running {
-		for _, table := range []string{"run", "curve", "envelope", "raw"} {
-			t.do(ctx, `DELETE FROM other.`+table+` WHERE firing = (SELECT row FROM other.firing WHERE id = ?)`, id)
-		}
-		t.do(ctx, `DELETE FROM other.firing WHERE id = ?`, id)
-	}
-	c.Left = len(running)
+	c.Left = t.leaveRunning(ctx)
 	t.others(ctx, ours)
 
 	// The record of changes: what of it is new, under numbers of its own.
@@ -400,6 +393,18 @@ func (t *taker) take(ctx context.Context) error {
 		return t.err
 	}
 	return whole(ctx, t.tx)
+}
+
+// leaveRunning leaves out the firings that go on over there, and gives how many these are.
+func (t *taker) leaveRunning(ctx context.Context) int {
+	running := t.texts(ctx, `SELECT id FROM other.firing WHERE status = 'running'`)
+	for _, id := range running {
+		for _, table := range []string{"run", "curve", "envelope", "raw"} {
+			t.do(ctx, `DELETE FROM other.`+table+` WHERE firing = (SELECT row FROM other.firing WHERE id = ?)`, id)
+		}
+		t.do(ctx, `DELETE FROM other.firing WHERE id = ?`, id)
+	}
+	return len(running)
 }
 
 // carriedYes stands in the place of the life in which a carried record's owner said yes to telling of a clay.

@@ -89,7 +89,8 @@ func TestProbeRangeWithHabits(t *testing.T) {
 				share := held[i] / float64(lives)
 				all, of = all+share, of+1
 				if w.lean == coneLeanLog {
-					cells = append(cells, kilntest.Said{Name: fmt.Sprintf("%s, habit %.0f°, ±%.0f °C, %d firings", way, w.habit, w.moves, n), Said: 0.90, True: share, Of: lives})
+					name := fmt.Sprintf("%s, habit %.0f°, ±%.0f °C, %d firings", way, w.habit, w.moves, n)
+					cells = append(cells, kilntest.Said{Name: name, Said: 0.90, True: share, Of: lives})
 				}
 				line += fmt.Sprintf("  after %d: %.3f (rms %.1f, sd %.1f)", n, share, math.Sqrt(squares[i]/float64(lives)), said[i]/float64(lives))
 				if w.lean == coneLeanLog && (share < low || share > high) {

@@ -56,7 +56,8 @@ func (a Answer) widths() (collar, lid tiles.Millimetre) {
 		set = a.Unrounded
 	}
 	switch {
-	case a.Question == AskWidth && a.Trim != nil: // neither what is thrown nor what it is trimmed to is a wet width
+	case a.Question == AskWidth && a.Trim != nil:
+		// neither what is thrown nor what it is trimmed to is a wet width
 		lid = 0
 	case a.Question == AskWidth:
 		lid = set

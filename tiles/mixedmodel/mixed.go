@@ -200,14 +200,9 @@ func (d Data) model(rough float64) (m *Model, unit []float64, err error) {
 		at = append(at, place)
 	}
 	fixed := len(m.Columns)
-	if len(d.Fixed) > 0 {
-		unit = make([]float64, len(d.Fixed[0]))
-		for j := range unit {
-			for i := range d.Fixed {
-				unit[j] = math.Hypot(unit[j], d.Fixed[i][j])
-			}
-			m.Columns = append(m.Columns, Column{Flat: true})
-		}
+	unit = d.fixedLengths()
+	for range unit {
+		m.Columns = append(m.Columns, Column{Flat: true})
 	}
 	for r, y := range d.Y {
 		b := &Block{N: 1, Y: []float64{y}, Noise: []Noise{{Param: 1, Diag: []float64{1}}}}
@@ -223,6 +218,21 @@ func (d Data) model(rough float64) (m *Model, unit []float64, err error) {
 		m.Blocks = append(m.Blocks, b)
 	}
 	return m, unit, nil
+}
+
+// fixedLengths are the lengths of the columns of the fixed effects, by which they are divided so that all are
+// of one size; none without any.
+func (d Data) fixedLengths() []float64 {
+	if len(d.Fixed) == 0 {
+		return nil
+	}
+	lengths := make([]float64, len(d.Fixed[0]))
+	for _, row := range d.Fixed {
+		for j, x := range row {
+			lengths[j] = math.Hypot(lengths[j], x)
+		}
+	}
+	return lengths
 }
 
 // read takes the answers out of the best solution.

@@ -99,7 +99,8 @@ func otherLife(ctx context.Context, tx pgx.Tx, site string, p *wire.Push,
 		return 0, fmt.Errorf("%w: life %q", collectorpages.ErrWrong, p.Life)
 	}
 	switch {
-	case forked != nil, slices.Contains(past, said): // a machine that was put back goes on beside the one that took its place
+	case forked != nil, slices.Contains(past, said):
+		// a machine that was put back goes on beside the one that took its place
 		return 0, collectorpages.ErrFork
 	case said == life:
 		return 0, collectorpages.Gap{Have: have}
