@@ -115,3 +115,38 @@ func TestClockOfTheNearest(t *testing.T) {
 		}
 	}
 }
+
+// Who marks a value of a sample leaves the sample that it came from as it was.
+func TestSampleWithAFault(t *testing.T) {
+	s := Sample{Values: []Value{{Channel: "1", T: 20}, {Channel: "2", T: 900}}}
+	got := s.WithFault(1, Spike)
+	if got.Values[0].Fault != Good || got.Values[1].Fault != Spike || got.Values[1].T != 900 {
+		t.Errorf("marked: %+v", got.Values)
+	}
+	if s.Values[1].Fault != Good {
+		t.Errorf("the first one is marked too: %+v", s.Values)
+	}
+}
+
+// A kiln is silent after three periods of its line, and not before 60 s (a gap) or 30 s (a reading that is
+// old).
+func TestWhenALineIsSilent(t *testing.T) {
+	for every, want := range map[time.Duration][2]time.Duration{
+		0: {60 * time.Second, 30 * time.Second}, 10 * time.Second: {60 * time.Second, 30 * time.Second},
+		20 * time.Second: {60 * time.Second, 60 * time.Second}, 30 * time.Second: {90 * time.Second,
+			90 * time.Second},
+	} {
+		k := Kiln{Every: every}
+		if k.GapAfter() != want[0] || k.StaleAfter() != want[1] {
+			t.Errorf("every %v: a gap after %v, old after %v", every, k.GapAfter(), k.StaleAfter())
+		}
+	}
+}
+
+// A bar has the heat of the probe of its shelf, elsewhere of the control probe.
+func TestProbeOfAShelf(t *testing.T) {
+	k := Kiln{Control: "1", Shelves: map[string]ChannelID{"top": "2"}}
+	if k.Probe("top") != "2" || k.Probe("middle") != "1" {
+		t.Errorf("top %s, middle %s", k.Probe("top"), k.Probe("middle"))
+	}
+}

@@ -3,6 +3,8 @@ package kiln_test
 import (
 	"fmt"
 	"math"
+	"reflect"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -36,16 +38,22 @@ func TestReadOldLog(t *testing.T) {
 		"a bare quote":                            {"hours,t_c,note\n0,20,the \"top\" shelf\n1,30,\n", kiln.OldChoice{}, nil, nil, "2 "},
 		"inches in a note":                        {"hours,t_c,note\n0,20,6\" shelf\n1,30,\n", kiln.OldChoice{}, []time.Duration{0, time.Hour}, []float64{20, 30}, ""},
 		"a title above":                           {"Old kiln, spring\n\nhours;t_c\n0;20,5\n1;30\n", kiln.OldChoice{}, []time.Duration{0, time.Hour}, []float64{20.5, 30}, ""},
-		"a thousands mark":                        {"hours,t_c\n0,20\n1,\"1,200\"\n", kiln.OldChoice{}, nil, nil, "3 t_c"},
-		"no unit":                                 {"hours,heat\n0,20\n1,30\n", kiln.OldChoice{Temperatures: []string{"heat"}}, nil, nil, "1 heat"},
-		"no column":                               {"a,b\n1,2\n", kiln.OldChoice{}, nil, nil, "1 time"},
-		"backwards":                               {"hours,t_c\n0,20\n1,30\n1,31\n", kiln.OldChoice{}, nil, nil, "4 hours"},
-		"a word":                                  {"hours,t_c\n0,20\n1,warm\n2,40\n", kiln.OldChoice{}, nil, nil, "3 t_c"},
-		"°F as °C":                                {"hours,t_c\n0,20\n1,2192\n", kiln.OldChoice{}, nil, nil, "3 t_c"},
-		"short row":                               {"hours,t_c\n0,20\n1\n", kiln.OldChoice{}, nil, nil, "3 t_c"},
-		"not a number":                            {"hours,t_c\n0,20\nNaN,30\n", kiln.OldChoice{}, nil, nil, "3 hours"},
-		"empty":                                   {"", kiln.OldChoice{}, nil, nil, "1 time"},
-		"one row":                                 {"hours,t_c\n0,20\n", kiln.OldChoice{}, nil, nil, "1 "},
+		"a title of more cells": {"Old kiln,spring,north,shed\nhours,t_c\n0,20\n1,30\n",
+			kiln.OldChoice{}, []time.Duration{0, time.Hour}, []float64{20, 30}, ""},
+		"two columns of time": {"time,minutes,hours,t_c\n7,6,0,20\n6,90,0.5,30\n",
+			kiln.OldChoice{}, []time.Duration{0, 30 * time.Minute}, []float64{20, 30}, ""},
+		"the one that is named": {"hours,minutes,t_c\n0,6,20\n0,90,30\n",
+			kiln.OldChoice{Time: "Minutes"}, []time.Duration{0, 84 * time.Minute}, []float64{20, 30}, ""},
+		"a thousands mark": {"hours,t_c\n0,20\n1,\"1,200\"\n", kiln.OldChoice{}, nil, nil, "3 t_c"},
+		"no unit":          {"hours,heat\n0,20\n1,30\n", kiln.OldChoice{Temperatures: []string{"heat"}}, nil, nil, "1 heat"},
+		"no column":        {"a,b\n1,2\n", kiln.OldChoice{}, nil, nil, "1 time"},
+		"backwards":        {"hours,t_c\n0,20\n1,30\n1,31\n", kiln.OldChoice{}, nil, nil, "4 hours"},
+		"a word":           {"hours,t_c\n0,20\n1,warm\n2,40\n", kiln.OldChoice{}, nil, nil, "3 t_c"},
+		"°F as °C":         {"hours,t_c\n0,20\n1,2192\n", kiln.OldChoice{}, nil, nil, "3 t_c"},
+		"short row":        {"hours,t_c\n0,20\n1\n", kiln.OldChoice{}, nil, nil, "3 t_c"},
+		"not a number":     {"hours,t_c\n0,20\nNaN,30\n", kiln.OldChoice{}, nil, nil, "3 hours"},
+		"empty":            {"", kiln.OldChoice{}, nil, nil, "1 time"},
+		"one row":          {"hours,t_c\n0,20\n", kiln.OldChoice{}, nil, nil, "1 "},
 	} {
 		l, bad := kiln.ReadOldLog([]byte(c.text), c.choice)
 		if c.bad != "" {
@@ -63,6 +71,50 @@ func TestReadOldLog(t *testing.T) {
 				t.Errorf("%s: row %d is %v, want %v", name, i, got, want)
 			}
 		}
+	}
+}
+
+// A file may have 250,000 rows; the one after them is told by its line.
+func TestRowsOfAnOldLog(t *testing.T) {
+	text := []byte("seconds,t_c\n")
+	for i := range 250_000 {
+		text = append(strconv.AppendInt(text, int64(i), 10), ",20\n"...)
+	}
+	if l, bad := kiln.ReadOldLog(text, kiln.OldChoice{}); len(bad) > 0 || len(l.Ages) != 250_000 {
+		t.Errorf("%d rows, bad %v", len(l.Ages), bad)
+	}
+	_, bad := kiln.ReadOldLog(append(text, "250000,20\n"...), kiln.OldChoice{})
+	if len(bad) != 1 || bad[0].Line != 250_002 {
+		t.Errorf("one row more: %v", bad)
+	}
+}
+
+// Of bad rows a hundred are told, no more.
+func TestBadRowsOfAnOldLog(t *testing.T) {
+	_, bad := kiln.ReadOldLog([]byte("hours,t_c\n"+strings.Repeat("0,warm\n", 300)), kiln.OldChoice{})
+	if n := bad[len(bad)-1].Line; len(bad) < 100 || n > 102 {
+		t.Errorf("%d told, the last of line %d", len(bad), n)
+	}
+}
+
+// The rows become samples of the kiln from the moment on that it began, each channel by its column; an empty
+// cell says nothing.
+func TestSamplesOfAnOldLog(t *testing.T) {
+	l, bad := kiln.ReadOldLog([]byte("minutes,a_c,b_f\n10,20,212\n12.5,30,\n"), kiln.OldChoice{})
+	if len(bad) > 0 {
+		t.Fatal(bad)
+	}
+	day := time.Date(2024, 3, 9, 8, 0, 0, 0, time.UTC)
+	got := l.Samples("big-blue", kiln.Stamp{Boot: "a", Since: time.Hour, Wall: day})
+	want := []kiln.Sample{
+		{Kiln: "big-blue", At: kiln.Stamp{Boot: "a", Since: time.Hour, Wall: day},
+			Values: []kiln.Value{{Channel: "1", T: 20}, {Channel: "2", T: 100}}},
+		{Kiln: "big-blue", At: kiln.Stamp{Boot: "a", Since: time.Hour + 150*time.Second,
+			Wall: day.Add(150 * time.Second)},
+			Values: []kiln.Value{{Channel: "1", T: 30}}},
+	}
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v, want %+v", got, want)
 	}
 }
 

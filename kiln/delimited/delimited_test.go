@@ -78,13 +78,64 @@ func TestWaysOfWriting(t *testing.T) {
 	}
 }
 
+// Where no name is known the separator is a tab of the first line, else its semicolon, else the comma; what
+// stands in quotes does not tell it.
+func TestSeparatorOfUnknownNames(t *testing.T) {
+	for text, want := range map[string]rune{
+		"a;b\tc,d\n1;2\n": '\t', "a,b;c\n1\t2\n": ';', "a,b\n1;2\n": ',', "a\n1\n": ',', "a,b\r1;2\r": ',',
+		"\"a;b\tc\",d\n1;2\n": ',', "\"a;b\";\"c\td\"\n1,2\n": ';',
+	} {
+		for _, known := range []func(string) bool{nil, known} {
+			table, err := delimited.Open([]byte(text), known)
+			if err != nil || table.Separator != want || table.Line != 1 {
+				t.Errorf("%q: %v, %+v", text, err, table)
+			}
+		}
+	}
+	word := map[rune]string{'\t': "tab", ';': "semicolon", ',': "comma"}
+	for sep, want := range word {
+		if got := (&delimited.Table{Separator: sep}).Separated(); got != want {
+			t.Errorf("%q is called %s", sep, got)
+		}
+	}
+}
+
+// A quote that is closed is over: what stands behind it is a cell like others. Sep= is a hint only as a whole
+// first line.
+func TestBehindAClosedQuote(t *testing.T) {
+	_, rows, _, bad := all(t, "code,wet,note\r\"BQ7\",3\",½\" off\r\"BQ4\", 4\",\"a \"\"slow\"\" one\"\r")
+	if len(bad) > 0 || len(rows) != 2 || rows[0][1] != "3″" || rows[0][2] != "½″ off" || rows[1][1] != "4″" ||
+		rows[1][2] != `a "slow" one` {
+		t.Errorf("%q, bad %v", rows, bad)
+	}
+	for text, line := range map[string]int{"sep=;\ncode;wet\n": 2, "SEP=,\rcode,wet\r": 2,
+		"sep=;x\ncode;wet\n": 2,
+		"sep=|\ncode;wet\n":  2} {
+		table, _, _, _ := all(t, text)
+		if table.Line != line || strings.Join(table.Names, " ") != "code wet" {
+			t.Errorf("%q: %q on line %d", text, table.Names, table.Line)
+		}
+	}
+}
+
+// The names of the columns stand in the first ten lines; below them they are not looked for.
+func TestLinesAboveTheNames(t *testing.T) {
+	for above, line := range map[int]int{0: 1, 1: 2, 9: 10, 10: 1} {
+		table, _, _, _ := all(t, strings.Repeat("spring, all of them\n", above)+"code,wet\nBQ7,100\n")
+		if table.Line != line {
+			t.Errorf("%d lines above: names %q on line %d", above, table.Names, table.Line)
+		}
+	}
+}
+
 // What cannot be read is told by its line, and what is around it is read all the same; inches are no quotes.
 func TestFaults(t *testing.T) {
 	_, rows, lines, bad := all(t, "code,wet,note\nBQ7,3 15/16\",\"2\"\" off\"\nBQ4,the \"top\" one,\nBQ3,100,\n")
 	if len(rows) != 2 || rows[0][1] != "3 15/16″" || rows[0][2] != `2" off` || lines[1] != 4 || !slices.Equal(bad, []int{3}) {
 		t.Errorf("%q on %v, bad %v", rows, lines, bad)
 	}
-	for _, text := range []string{"PK\x03\x04more", "code,wet\n\x00\x00", strings.Repeat("x", delimited.MostBytes+1)} {
+	for _, text := range []string{"PK\x03\x04more", "code,wet\n\x00\x00", "\x00code,wet\n",
+		strings.Repeat("x", delimited.MostBytes+1)} {
 		var f *delimited.Fault
 		if _, err := delimited.Open([]byte(text), known); !errors.As(err, &f) || f.Why.String() == "" {
 			t.Errorf("%.20q: %v", text, err)
@@ -100,7 +151,11 @@ func TestNumber(t *testing.T) {
 	}{
 		{';', "94,1", 94.1}, {';', "1.222,5", 1222.5}, {';', "−3,5", -3.5}, {';', "1\u00a0222,5", 1222.5}, {',', "1,222.5", 1222.5}, {',', "94,1", 94.1}, {',', "0,125", 0.125},
 		{',', "1,222", math.NaN()}, {';', "1,222", 1.222}, {',', "1e3", 1000}, {',', "12.34.5", math.NaN()}, {',', "12,34.5", math.NaN()}, {',', "inf", math.NaN()}, {',', "0x1p4", math.NaN()},
-		{',', "", math.NaN()}, {',', "1e999", math.NaN()}, {',', "1,2,3", math.NaN()}, {';', "1'222,5", 1222.5},
+		{',', "", math.NaN()}, {',', "1e999", math.NaN()}, {',', "1,2,3", math.NaN()}, {';', ",5", .5}, {';',
+			".5", .5}, {',', "1.222", 1.222},
+		{',', "1234,567", 1234.567}, {',', "123,567", math.NaN()}, {',', "1,22", 1.22}, {';', ",222.5",
+			math.NaN()}, {';', "1,222,333.5", 1222333.5}, {';', "1.222.333,5", 1222333.5},
+		{';', "1'222,5", 1222.5},
 	} {
 		table := delimited.Table{Separator: c.separator}
 		got, ok := table.Number(c.cell)
@@ -127,16 +182,42 @@ func TestDays(t *testing.T) {
 		{"", "2023-03-14T14:30:00+01:00", "2023-03-14 14:30", false}, {"", "2023-03-14T13:30:00Z", "2023-03-14 14:30", false}, {"", "14.3.2023 14:30 Uhr", "2023-03-14 14:30", false},
 		{"", "39448", "2008-01-01 00:00", true}, {"", "39448,604166667", "2008-01-01 14:30", false}, {"", "39448.604166667", "2008-01-01 14:30", false}, {"", "12:15 am", "", false},
 		{"", "yesterday", "", false}, {"", "31.2.2023", "", false}, {"", "100", "", false}, {"", "2023-03-14 25:00", "", false}, {delimited.MonthFirst, "14/3/2023", "", false}, {"", "14.3.", "", false},
+		{"", "19999", "", false}, {"", "20000", "1954-10-03 00:00", true}, {"", "79999", "2119-01-10 00:00",
+			true}, {"", "80000", "", false},
+		{"", "14 foo 2023", "", false}, {"", "foo 14, 2023", "", false}, {"", "1.2.69", "1969-02-01 00:00",
+			true}, {"", "1.2.68", "2068-02-01 00:00", true},
 	} {
 		at, whole, err := delimited.Days{Order: c.order}.Read(c.cell, zone)
-		if (err == nil) != (c.want != "") || err == nil && (at.Format("2006-01-02 15:04") != c.want || whole != c.whole) {
+		if (err == nil) != (c.want != "") || err == nil && (at.Format("2006-01-02 15:04") != c.want ||
+			at.Second() != 0 || at.Nanosecond() != 0 || whole != c.whole) {
 			t.Errorf("%q: %v %v %v, want %s", c.cell, at, whole, err, c.want)
 		}
 	}
-	for cell, want := range map[string]string{"14:30": "14:30", "2:30 PM": "14:30", "12:05 am": "00:05", "14.30": "14:30", "14h30": "14:30", "0,604166667": "14:30", "9:07:30": "09:07", "24:00": "", "13 pm": "", "x": ""} {
+	for cell, want := range map[string]string{"14:30": "14:30", "2:30 PM": "14:30", "12:05 am": "00:05",
+		"14.30": "14:30", "14h30": "14:30", "0,604166667": "14:30", "9:07:30": "09:07", "24:00": "", "13 pm": "", "x": "", "1": "", "0": "00:00",
+		"23:59:59": "23:59", "23:60": "", "9:07:60": "", "12:30 pm": "12:30", "1 pm": "", "0:30 am": "", "13:00 pm": "", "1:00 am": "01:00",
+		"14:30Z": "15:30", "14:30+0200": "13:30", "14:30 -01:00": "16:30", "14:30+2500": ""} {
 		at, err := delimited.At(time.Date(2023, 3, 14, 0, 0, 0, 0, zone), cell)
 		if (err == nil) != (want != "") || err == nil && at.Format("15:04") != want {
 			t.Errorf("%q: %v %v, want %s", cell, at, err, want)
+		}
+	}
+}
+
+// Months by their English and German names, whole and short.
+func TestMonthsByName(t *testing.T) {
+	for i, names := range []string{"January Januar Jan Jänner", "February Februar Feb", "March März Mar Mrz",
+		"April Apr", "May Mai", "June Juni Jun", "July Juli Jul", "August Aug", "September Sep Sept",
+		"October Oktober Oct Okt", "November Nov", "December Dezember Dec Dez"} {
+		for name := range strings.FieldsSeq(names) {
+			for _, cell := range []string{"14 " + name + " 2023", "14. " + strings.ToLower(name) + " 23",
+				name + " 14th, 2023"} {
+				at, whole, err := delimited.Days{}.Read(cell, time.UTC)
+				if want := time.Date(2023, time.Month(i+1), 14, 0, 0, 0, 0, time.UTC); err != nil ||
+					!whole || !at.Equal(want) {
+					t.Errorf("%q: %v %v %v", cell, at, whole, err)
+				}
+			}
 		}
 	}
 }
@@ -155,6 +236,11 @@ func TestOrderOfDays(t *testing.T) {
 		{[]string{"3/4/2023", "14/4/2023", "5/6/2023"}, delimited.DayFirst, 2, 0},
 		{[]string{"3-4-23 10:15", "4-14-23"}, delimited.MonthFirst, 2, 0},
 		{[]string{"14/4/2023", "4/14/2023"}, delimited.DayFirst, 1, 2},
+		{[]string{"4/14/2023", "14/4/2023", "15/4/2023"}, delimited.MonthFirst, 1, 2},
+		{[]string{"13/12/2023"}, delimited.DayFirst, 1, 0}, {[]string{"12/13/2023"}, delimited.MonthFirst, 1,
+			0},
+		{[]string{"12/11/2023"}, delimited.Unclear, 1, 0}, {[]string{"13/13/2023"}, delimited.Unasked, 0, 0},
+		{[]string{"14/4/2023", "3/4/2023"}, delimited.DayFirst, 1, 0},
 	} {
 		var d delimited.Days
 		for i, cell := range c.cells {
@@ -168,6 +254,18 @@ func TestOrderOfDays(t *testing.T) {
 	d.Look(3, "39448")
 	if d.Serial != 1 || d.SerialLine != 3 || d.SerialDay.Format(time.DateOnly) != "2008-01-01" {
 		t.Errorf("a serial day: %+v", d)
+	}
+	if d.Look(4, "39449.5"); d.Serial != 2 || d.SerialLine != 3 || d.SerialCell != "39448" {
+		t.Errorf("a second serial day: %+v", d)
+	}
+	d = delimited.Days{Order: delimited.DayFirst, Line: 2, Told: "14/4/2023", Contrary: 3}
+	if d.Say(delimited.Unclear); d.Order != delimited.DayFirst || d.Contrary != 3 {
+		t.Errorf("no order was said, and now: %+v", d)
+	}
+	for _, o := range []delimited.Order{delimited.MonthFirst, delimited.DayFirst} {
+		if d.Say(o); d != (delimited.Days{Order: o}) {
+			t.Errorf("%s was said: %+v", o, d)
+		}
 	}
 }
 

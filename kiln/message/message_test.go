@@ -4,8 +4,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"testing"
+	"time"
 )
 
 var german = Reader{Comma: true, Unit: "cm", Text: func(k Key) string {
@@ -53,6 +55,19 @@ func TestRender(t *testing.T) {
 		{Sentence(Join("; ", dry, name)), "Dry; dry.", "Trocken; dry."},
 		{Sentence(New("éh?")), "Éh?", "Éh?"},
 		{Sentence(Message{}), "", ""},
+		{Sentence(Plain("over!")), "Over!", "Over!"},
+		{Sentence(Plain(" ")), " .", " ."},
+		{Sentence(New("{1}", "")), "", ""},
+		{Capital(New("dry")), "Dry", "Trocken"},
+		{Capital(Message{}), "", ""},
+		{Stopped(New("dry")), "dry.", "trocken."},
+		{Stopped(New("is it dry?")), "is it dry?", "is it dry?"},
+		{Stopped(Message{}), "", ""},
+		{New("{1}, {2}", Number{Value: 2.5, Places: 1, Sign: true}, Number{Value: 2.5, Places: 1}),
+			"+2.5, 2.5", "+2,5, 2,5"},
+		{New("{1}, {2}", Number{Sign: true}, Number{Value: -2, Sign: true}), "+0, -2", "+0, -2"},
+		{New("{1}", Figure(0.125)), "0.125", "0,125"},
+		{New("{1} {90} {09} {1b} {:1}", "a"), "a {90} {09} {1b} {:1}", "a {90} {09} {1b} {:1}"},
 		{New("{10} {1}", "a", "b", "c", "d", "e", "f", "g", "h", "i", "j"), "j a", "j a"},
 		{New("{0} {x} {} { {100} [a] [", "a"), "{0} {x} {} { {100} [a] [", "{0} {x} {} { {100} [a] ["},
 	} {
@@ -61,6 +76,61 @@ func TestRender(t *testing.T) {
 		}
 		if got := c.m.Render(german); got != c.says {
 			t.Errorf("%q in German, want %q", got, c.says)
+		}
+	}
+}
+
+// A sentence of nothing says nothing, so that a row of texts leaves it out.
+func TestSentenceOfNothing(t *testing.T) {
+	if !Sentence(Message{}).IsZero() || !Stopped(Message{}).IsZero() || Sentence(New("dry")).IsZero() {
+		t.Error("what says nothing became a sentence, or the other way round")
+	}
+	if got := Join(" ", Sentence(New("dry")), Sentence(Message{}), Stopped(Message{}),
+		Stopped(New("dry"))).String(); got != "Dry. dry." {
+		t.Errorf("%q", got)
+	}
+}
+
+// A time is told in the words of its reader, on his clock: a day with its time, the day alone, or the clock
+// alone.
+func TestTimes(t *testing.T) {
+	at := time.Date(2026, 3, 2, 15, 4, 0, 0, time.UTC) // a Monday
+	table := map[Key]string{"Mon 2 Jan 2006": "Mon, 2. Jan 2006", "Mon": "Mo", "Mar": "März"}
+	words := func(k Key) string { return table[k] }
+	for _, c := range []struct {
+		time        Time
+		r           Reader
+		want, twice string // by a clock of twice twelve hours
+	}{
+		{At(at, ""), Reader{}, "15:04", "3:04 pm"},
+		{At(at, "Mon 2 Jan 2006"), Reader{}, "Mon 2 Mar 2026 15:04", "Mon 2 Mar 2026 3:04 pm"},
+		{At(at, "Mon 2 Jan 2006"), Reader{Text: words}, "Mo, 2. März 2026 15:04", "Mo, 2. März 2026 3:04 pm"},
+		{Time{At: at, Day: "2006-01-02", Quiet: true}, Reader{}, "2026-03-02", "2026-03-02"},
+		{At(at.Add(-12*time.Hour), ""), Reader{}, "03:04", "3:04 am"},
+	} {
+		if got := c.time.Render(c.r); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+		c.r.Twelve = true
+		if got := c.time.Render(c.r); got != c.twice {
+			t.Errorf("%q, want %q", got, c.twice)
+		}
+	}
+}
+
+// A name may be of a type of its own; a text without a place is itself, and places are told by their number.
+func TestFill(t *testing.T) {
+	type site string
+	if got := New("the firing of {1} is over",
+		site("dry")).Render(german); got != "der Brand von dry ist vorbei" {
+		t.Error(got)
+	}
+	for text, want := range map[string]string{"": "", "plain": "plain", "{1}": "<0>", "a [12] b": "a <11> b",
+		"{99}{100}": "<98>{100}", "{01}": "{01}", "{1]": "{1]", "[1}": "[1}", "{1": "{1", "{1:}": "{1:}", "{/}": "{/}",
+		"{9}": "<8>", "{{1}": "{<0>"} {
+		got := Fill(text, func(n int) (string, bool) { return "<" + strconv.Itoa(n) + ">", true })
+		if got != want {
+			t.Errorf("%q becomes %q, want %q", text, got, want)
 		}
 	}
 }

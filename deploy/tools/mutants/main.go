@@ -25,6 +25,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -166,6 +167,17 @@ func try(root, pkg, first string, f fault, limit time.Duration) (string, error) 
 	return noticed, nil
 }
 
+// tryAll is try of several faults at a time.
+func tryAll(root, pkg, first string, faults []fault, limit time.Duration) ([]string, error) {
+	became, errs := make([]string, len(faults)), make([]error, len(faults))
+	var all sync.WaitGroup
+	for i, f := range faults {
+		all.Go(func() { became[i], errs[i] = try(root, pkg, first, f, limit) })
+	}
+	all.Wait()
+	return became, errors.Join(errs...)
+}
+
 func tested(root, pkg string, limit time.Duration, args ...string) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), limit+10*time.Minute) // building is not counted
 	defer cancel()
@@ -180,8 +192,13 @@ func run() error {
 	seed := flag.Uint64("seed", 1, "of the sample")
 	only := flag.String("files", "", "regular expression of file names; the others are left as they are")
 	first := flag.String("first", "", "regular expression of tests that are run before all of the package; saves time")
+	together := flag.Int("together", 1,
+		"faults that are tried at a time, from 1; one a processor on an idle machine")
 	limit := flag.Duration("limit", time.Minute, "time for the tests with a fault, at least three times what they take without")
 	flag.Parse()
+	if *together < 1 || *n < 0 {
+		return errors.New("-together is 1 or more, -n is 0 or more")
+	}
 	wanted, err := regexp.Compile(*only)
 	if err != nil {
 		return err
@@ -217,31 +234,38 @@ func run() error {
 			return fmt.Errorf("%s fails without a fault: %w\n%s", part[0], err, out)
 		}
 		patience := max(*limit, 3*time.Since(began))
+		places := len(all)
 		dice := rand.New(rand.NewPCG(*seed, 0))
 		dice.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
 		count := map[string]int{}
 		tried := 0
-		for _, f := range all {
-			if *n > 0 && tried == *n {
-				break
+		for len(all) > 0 && (*n == 0 || tried < *n) {
+			some := *together
+			if *n > 0 {
+				some = min(some, *n-tried)
 			}
-			what, err := try(*root, part[0], *first, f, patience)
+			some = min(some, len(all))
+			became, err := tryAll(*root, part[0], *first, all[:some], patience)
 			if err != nil {
 				return err
 			}
-			if count[what]++; what == unbuilt {
-				continue
+			for i, what := range became {
+				f := all[i]
+				if count[what]++; what == unbuilt {
+					continue
+				}
+				tried++
+				if why := f.reason(*root); what == survived && why != "" {
+					fmt.Printf("%s %s (%s)\n", what, f, why)
+					count[explains]++
+				} else if what == survived {
+					fmt.Printf("%s %s\n", what, f)
+				}
 			}
-			tried++
-			if why := f.reason(*root); what == survived && why != "" {
-				fmt.Printf("%s %s (%s)\n", what, f, why)
-				count[explains]++
-			} else if what == survived {
-				fmt.Printf("%s %s\n", what, f)
-			}
+			all = all[some:]
 		}
 		fmt.Printf("%s: %d of %d noticed (%d without an end), %d explained; %d places in all, %v\n", part[0],
-			count[noticed]+count[late], tried, count[late], count[explains], len(all),
+			count[noticed]+count[late], tried, count[late], count[explains], places,
 			time.Since(began).Round(time.Second))
 	}
 	return nil
