@@ -25,7 +25,7 @@ import (
 func (s homeRoutes) homePage(w http.ResponseWriter, r *http.Request) error {
 	base := s.page(r.Context(), "home")
 	data := pages.HomePage{Frame: base.Frame, ClockUnset: base.ClockUnset, Alarm: s.StoreAlarm()}
-	waiting, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Waiting: true, Limit: 20})
+	noted, err := s.home.Of(s.Noted, func() (onHome, error) { return s.noted(r.Context()) })
 	if err != nil {
 		return err
 	}
@@ -39,15 +39,11 @@ func (s homeRoutes) homePage(w http.ResponseWriter, r *http.Request) error {
 		data.Kilns = append(data.Kilns, card)
 	}
 	slices.SortStableFunc(data.Kilns, hottestFirst)
-	for _, load := range waiting {
-		one, err := s.toMeasure(r.Context(), load)
-		if err != nil {
-			return err
-		}
-		if at := slices.IndexFunc(data.Kilns, func(k pages.KilnCard) bool { return k.Kiln == string(load.Kiln) }); at >= 0 {
-			data.Kilns[at].Waiting = append(data.Kilns[at].Waiting, one)
+	for _, one := range noted.waiting {
+		if at := slices.IndexFunc(data.Kilns, func(k pages.KilnCard) bool { return k.Kiln == one.kiln }); at >= 0 {
+			data.Kilns[at].Waiting = append(data.Kilns[at].Waiting, one.LoadToMeasure)
 		} else {
-			data.Waiting = append(data.Waiting, one)
+			data.Waiting = append(data.Waiting, one.LoadToMeasure)
 		}
 	}
 	asks, err := s.Loads().Asks(r.Context())
@@ -62,38 +58,78 @@ func (s homeRoutes) homePage(w http.ResponseWriter, r *http.Request) error {
 			data.Asks = append(data.Asks, one)
 		}
 	}
-	strays, err := s.Kilns().Strays(r.Context())
-	if err != nil {
-		return err
-	}
-	for _, k := range strays {
+	for _, k := range s.Kilns().StraysOf(noted.kilns) {
 		data.Strays = append(data.Strays, k.Kiln)
 	}
 	markFirst(&data)
 	for _, n := range s.Clays().NewsOnBoard(r.Context()) {
 		data.News = append(data.News, pages.HomeNews{Says: n.Says, Link: n.Link})
 	}
-	if err := s.lidsAndBag(r.Context(), l, &data); err != nil {
-		return err
-	}
-	if data.First, err = s.firstVisit(r.Context(), len(data.Kilns) > 0); err != nil {
-		return err
+	data.Boards, data.Bag, data.Lids = noted.boards, noted.bag, s.lidsSized(l, noted.sized)
+	if noted.first != nil {
+		first := *noted.first
+		first.Kiln = len(data.Kilns) > 0
+		data.First = &first
 	}
 	return s.show(w, data)
 }
 
-// firstVisit is what a new studio is told, and how far it is; nothing from its first bar on.
-func (s homeRoutes) firstVisit(ctx context.Context, kilns bool) (*pages.FirstVisit, error) {
-	bars, err := s.Archive.Bars(ctx, tiles.BarFilter{Limit: 1}, s.Channel)
-	if err != nil || len(bars) > 0 {
-		return nil, err
+// onHome is what the first page shows of what people noted: the same until something else is noted.
+type onHome struct {
+	waiting []loadOnHome
+	kilns   []tiles.RecordedKiln
+	first   *pages.FirstVisit // of a studio without a bar
+	boards  []pages.WaitingBoard
+	sized   []lid.KeptPot // whose lids were sized last, newest first
+	bag     *pages.BagInUse
+}
+
+type loadOnHome struct {
+	kiln string
+	pages.LoadToMeasure
+}
+
+// noted reads what people noted, as the first page shows it.
+func (s homeRoutes) noted(ctx context.Context) (n onHome, err error) {
+	waiting, err := s.Archive.Loads(ctx, tiles.LoadFilter{Waiting: true, Limit: 20})
+	if err != nil {
+		return n, err
 	}
+	for _, load := range waiting {
+		one, err := s.toMeasure(ctx, load)
+		if err != nil {
+			return n, err
+		}
+		n.waiting = append(n.waiting, loadOnHome{string(load.Kiln), one})
+	}
+	if n.kilns, err = s.Archive.RecordedKilns(ctx); err != nil {
+		return n, err
+	}
+	pots, err := s.Archive.Pots(ctx, lid.PotFilter{Limit: shownCards})
+	if err != nil {
+		return n, err
+	}
+	if n.boards, _, err = resultRoutes(s).waitingBoards(ctx, pots); err != nil {
+		return n, err
+	}
+	n.boards = slices.Clone(n.boards[:min(len(n.boards), boardsOnHome)])
+	n.sized = lastSized(pots)
 	clays, err := s.Clays().List(ctx)
-	first := &pages.FirstVisit{Kiln: kilns}
-	if len(clays) > 0 {
-		first.Clay, first.ClayName = clays[0].Clay, clays[0].Name
+	if err != nil {
+		return n, err
 	}
-	return first, err
+	if len(clays) > 0 {
+		used := clays[0] // the one that was used last
+		n.bag = &pages.BagInUse{Clay: used.Clay, Name: used.Name, Batch: bagsInUse(used)}
+	}
+	bars, err := s.Archive.Bars(ctx, tiles.BarFilter{Limit: 1}, s.Channel)
+	if err == nil && len(bars) == 0 {
+		n.first = &pages.FirstVisit{}
+		if n.bag != nil {
+			n.first.Clay, n.first.ClayName = n.bag.Clay, n.bag.Name
+		}
+	}
+	return n, err
 }
 
 func loadAsk(a usecase.LoadAsk) pages.LoadAsk {
@@ -138,32 +174,19 @@ const (
 	boardsOnHome = 2
 )
 
-// lidsAndBag fills in the boards that wait for a look, the lids that were sized last, and the bag in use.
-func (s homeRoutes) lidsAndBag(ctx context.Context, l pages.Locale, d *pages.HomePage) error {
-	pots, err := s.Archive.Pots(ctx, lid.PotFilter{Limit: shownCards})
-	if err != nil {
-		return err
+// lastSized are the cards of the lids that were sized last, newest first.
+func lastSized(pots []lid.KeptPot) (all []lid.KeptPot) {
+	for _, p := range pots {
+		if p.Set != 0 && len(p.Collar) > 0 && len(all) < lidsOnHome {
+			all = append(all, p)
+		}
 	}
-	if d.Boards, _, err = resultRoutes(s).waitingBoards(ctx, pots); err != nil {
-		return err
-	}
-	d.Boards = d.Boards[:min(len(d.Boards), boardsOnHome)]
-	d.Lids = s.lastLids(l, pots)
-	clays, err := s.Clays().List(ctx)
-	if err != nil || len(clays) == 0 {
-		return err
-	}
-	used := clays[0] // the one that was used last
-	d.Bag = &pages.BagInUse{Clay: used.Clay, Name: used.Name, Batch: bagsInUse(used)}
-	return nil
+	return all
 }
 
-// lastLids are the last lids that were sized for one of these pots, newest first.
-func (s homeRoutes) lastLids(l pages.Locale, pots []lid.KeptPot) (all []pages.LidSized) {
+// lidsSized are lids that were sized for one of these pots, as they are shown.
+func (s homeRoutes) lidsSized(l pages.Locale, pots []lid.KeptPot) (all []pages.LidSized) {
 	for _, p := range pots {
-		if p.Set == 0 || len(p.Collar) == 0 || len(all) == lidsOnHome {
-			continue
-		}
 		clay := p.Lid
 		if clay.Clay == "" {
 			clay = p.Body

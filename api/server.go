@@ -51,6 +51,7 @@ type Server struct {
 	mux         *http.ServeMux
 	table       map[string]*entry // every route by its pattern
 	pages       *pages.Set
+	home        usecase.Memo[onHome]
 	metrics     *metrics.Metrics
 	troubles    web.Troubles
 }

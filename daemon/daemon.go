@@ -156,6 +156,7 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who auth.Access)
 		Now: func() kiln.Stamp { return d.Now() }, NewID: func() string { return d.NewID() }, Settle: func() time.Duration { return d.Settle },
 		Dice: func() *rand.Rand { return d.Dice() }, Lines: d.heard, Store: d.health, Ready: d.isReady,
 		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
+		Noted:    func() uint64 { return d.store.Noted() + d.shrink.revision.Load() },
 	}, Access: who}
 	d.handler = sync.OnceValues(d.server.Handler)
 	go d.handler()

@@ -76,11 +76,11 @@ const newsShown = 3 // on the Wareboard
 // NewsOnBoard are the first few; none while somebody else looks for them anew.
 func (s Clays) NewsOnBoard(ctx context.Context) []StudioNews {
 	b := &s.newsboard
-	if s.Revision == nil || !b.mu.TryLock() {
+	if s.Noted == nil || !b.mu.TryLock() {
 		return nil
 	}
 	defer b.mu.Unlock()
-	revision, day := s.Revision(), s.Now().Wall.Format(time.DateOnly)
+	revision, day := s.Noted(), s.Now().Wall.Format(time.DateOnly)
 	if !b.known || b.revision != revision || b.day != day {
 		news, err := s.StudioNews(ctx)
 		if err != nil {

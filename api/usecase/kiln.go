@@ -218,6 +218,11 @@ func (s Kilns) Strays(ctx context.Context) ([]wire.StrayKiln, error) {
 	if err != nil {
 		return nil, err
 	}
+	return s.StraysOf(recorded), nil
+}
+
+// StraysOf are those of the kilns in the record that the settings do not name.
+func (s Kilns) StraysOf(recorded []tiles.RecordedKiln) []wire.StrayKiln {
 	out := []wire.StrayKiln{}
 	for _, r := range recorded {
 		if _, ok := s.KilnNamed(r.ID); ok && !s.FromRecord[r.ID] {
@@ -228,7 +233,7 @@ func (s Kilns) Strays(ctx context.Context) ([]wire.StrayKiln, error) {
 		out = append(out, wire.StrayKiln{Kiln: string(r.ID), Firings: r.Firings, Loads: r.Loads,
 			Probes: r.Probes, Says: says})
 	}
-	return out, nil
+	return out
 }
 
 // UsualSaid is what was said of usual firings, as the detector of firings takes it.

@@ -369,7 +369,9 @@ const askedFor = 14 * 24 * time.Hour
 
 // Asks are the questions about loads that one tap answers, by kiln, the newest load first.
 func (s Loads) Asks(ctx context.Context) ([]LoadAsk, error) {
-	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{In: true})
+	loads, err := s.loadsIn.Of(s.Noted, func() ([]tiles.KeptLoad, error) {
+		return s.Archive.Loads(ctx, tiles.LoadFilter{In: true})
+	})
 	if err != nil {
 		return nil, err
 	}

@@ -51,6 +51,8 @@ type Studio struct {
 	// Revision grows with whatever is written down and with every new fit, so that answers may be
 	// kept under it. Nil: none are kept.
 	Revision func() uint64
+	// Noted is Revision without the readings of firings under way. Nil: nothing is kept under it.
+	Noted func() uint64
 
 	// FromRecord are kilns of Kiln that only the record knows, where a store is read with other settings.
 	FromRecord map[kiln.KilnID]bool
@@ -60,6 +62,7 @@ type Studio struct {
 	added     addedKilns
 	learner   learner // what the lids taught
 	newsboard newsboard
+	loadsIn   Memo[[]tiles.KeptLoad]
 	usuals    usualCurves
 }
 

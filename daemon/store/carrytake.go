@@ -105,6 +105,7 @@ func (s *Store) TakeCarry(ctx context.Context, path string, same []string, dry b
 	if err == nil {
 		err = tx.Commit()
 		s.written.Add(1)
+		s.noted.Add(1)
 		s.tell()
 	}
 	if err != nil && !errors.Is(err, errDry) {

@@ -105,7 +105,11 @@ func (s FiringStore) AppendCurve(ctx context.Context, id kiln.FiringID, batch []
 	if len(batch) == 0 {
 		return nil
 	}
-	err := s.write(ctx, func(tx *sql.Tx) error {
+	write := s.writeReadings
+	if s.news(batch) { // moments of what people noted are put right with it
+		write = s.write
+	}
+	err := write(ctx, func(tx *sql.Tx) error {
 		row, k, err := firingRow(ctx, tx, id)
 		if err != nil {
 			return err

@@ -42,6 +42,7 @@ func TestFiringIsKept(t *testing.T) {
 	}
 	must[int](t)(s.BeginFiring(ctx, running(red), nil))
 	heard := map[kiln.FiringID][]kiln.Sample{"blue": preroll}
+	noted, written := s.Noted(), s.Written()
 	for age := 5 * time.Minute; age < m.length; age += 5 * time.Second {
 		for _, f := range []kiln.Firing{blue, red} {
 			batch := m.samples(f.Kiln, f.Began, age, min(age+5*time.Second, m.length))
@@ -52,6 +53,9 @@ func TestFiringIsKept(t *testing.T) {
 				}
 			}
 		}
+	}
+	if s.Noted() != noted || s.Written() == written {
+		t.Errorf("readings count as noted (%d more) or not as written (%d more)", s.Noted()-noted, s.Written()-written)
 	}
 	if n := count(t, s, `SELECT count(*) FROM run WHERE sealed`); n != 4 {
 		t.Errorf("%d hours of two kilns are sealed, want 4", n)

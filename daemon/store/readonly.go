@@ -75,6 +75,7 @@ func (s *Store) Foreign(ctx context.Context) (bool, error) {
 		return false, nil
 	}
 	s.written.Add(1)
+	s.noted.Add(1)
 	s.tell()
 	return true, nil
 }

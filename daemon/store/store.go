@@ -101,6 +101,7 @@ type handle struct {
 	opened  kiln.Stamp // when; an entry of before the clock was trusted is put right by it
 
 	written atomic.Uint64
+	noted   atomic.Uint64 // the same without readings of firings under way
 	high    marking
 	seen    atomic.Int64            // of what others wrote
 	held    [2]atomic.Pointer[held] // the file and its log as they are open
@@ -243,10 +244,20 @@ func (s *Store) open(ctx context.Context) error {
 // the card when write returns nil. usecase.ErrBusy where the file is locked or the card is full, ErrGone
 // where the file is no longer in its place.
 func (s *handle) write(ctx context.Context, f func(tx *sql.Tx) error) error {
+	return s.writeInPlace(ctx, f, s.writeAnywhere)
+}
+
+// writeReadings is write for readings of a firing under way, which nothing rests on that people noted.
+func (s *handle) writeReadings(ctx context.Context, f func(tx *sql.Tx) error) error {
+	return s.writeInPlace(ctx, f, s.commit)
+}
+
+func (s *handle) writeInPlace(ctx context.Context, f func(tx *sql.Tx) error,
+	write func(context.Context, func(tx *sql.Tx) error) error) error {
 	if err := s.InPlace(ctx); err != nil {
 		return err
 	}
-	if err := s.writeAnywhere(ctx, f); err != nil {
+	if err := write(ctx, f); err != nil {
 		return err
 	}
 	return s.InPlace(ctx)
@@ -254,6 +265,11 @@ func (s *handle) write(ctx context.Context, f func(tx *sql.Tx) error) error {
 
 // writeAnywhere is write for letters, which must go out even if the store is gone afterwards.
 func (s *handle) writeAnywhere(ctx context.Context, f func(tx *sql.Tx) error) error {
+	defer s.noted.Add(1) // told or not, it may be there
+	return s.commit(ctx, f)
+}
+
+func (s *handle) commit(ctx context.Context, f func(tx *sql.Tx) error) error {
 	if s.within != nil {
 		return busy(f(s.within))
 	}
@@ -266,7 +282,7 @@ func (s *handle) writeAnywhere(ctx context.Context, f func(tx *sql.Tx) error) er
 		return busy(err)
 	}
 	err = tx.Commit()
-	s.written.Add(1) // told or not, it may be there
+	s.written.Add(1)
 	s.tell()
 	return busy(err)
 }
@@ -292,6 +308,9 @@ func (s *handle) tell() {
 
 // Written counts the transactions so far.
 func (s *handle) Written() uint64 { return s.written.Load() }
+
+// Noted counts the transactions so far but those of readings of firings under way, which come each few seconds.
+func (s *handle) Noted() uint64 { return s.noted.Load() }
 
 // The result codes of SQLite that mean "not now".
 const (
