@@ -22,11 +22,19 @@ func ExamplePasscodeHash_Fits() {
 // RFC 5737 sets 192.0.2.0/24 aside for examples; the port is no part of the address.
 func ExampleAddressIn() {
 	fmt.Println(auth.AddressIn("192.0.2.7:5000"))
-	// Output: 192.0.2.7
+	fmt.Println(auth.AddressIn("no address").IsValid())
+	// Output:
+	// 192.0.2.7
+	// false
 }
 
 func ExampleWhoNamed() {
-	who, ok := auth.WhoNamed("bench")
-	fmt.Println(who == auth.Bench, ok)
-	// Output: true true
+	for _, name := range []string{"bench", "owner", "potter"} {
+		who, ok := auth.WhoNamed(name)
+		fmt.Println(who, ok)
+	}
+	// Output:
+	// bench true
+	// owner true
+	// anyone false
 }

@@ -456,7 +456,11 @@ func TestOwnerKeptOverARestart(t *testing.T) {
 	if d.sessions.writes != 1 {
 		t.Errorf("written %d times within a quarter of an hour", d.sessions.writes)
 	}
-	d.at += 5*time.Minute + 1
+	d.at += 5 * time.Minute
+	if d.wantSession(Owner, cookie, "a quarter of an hour later"); d.sessions.writes != 1 {
+		t.Errorf("written %d times in a quarter of an hour", d.sessions.writes)
+	}
+	d.at++
 	d.wantSession(Owner, cookie, "after a quarter of an hour")
 	if d.sessions.writes != 2 {
 		t.Errorf("written %d times after a quarter of an hour", d.sessions.writes)
@@ -510,6 +514,7 @@ const nobody = Who(-1)
 func TestWhoComesThrough(t *testing.T) {
 	d := newDoor(t)
 	bench, owner := "lidwright_session="+d.open(Bench), "lidwright_session="+d.open(Owner)
+	over := "lidwright_session=" + strings.Repeat("x", 22)
 	const ours = "Sec-Fetch-Site"
 	for _, c := range []struct {
 		method, path string
@@ -536,6 +541,9 @@ func TestWhoComesThrough(t *testing.T) {
 		{"PUT", "/v1/bench", []string{"Cookie", bench, "Origin", "http://kiln.local"}, 418, Bench},
 		{"PUT", "/v1/owner", []string{"Cookie", bench, ours, "same-origin"}, 403, nobody},
 		{"POST", "/bench", []string{"Cookie", bench, ours, "same-origin"}, 403, nobody}, // a form without its token
+		// One whose session is over is as anyone: asked for the code, and not told off for another's form.
+		{"POST", "/bench", []string{"Cookie", over}, 401, nobody},
+		{"POST", "/open", []string{"Cookie", over}, 418, Anyone},
 	} {
 		w, through := d.knock(c.method, c.path, "", c.header...)
 		if w.Code != c.status || through != c.through {
@@ -611,6 +619,18 @@ func TestFormsOfPages(t *testing.T) {
 	}
 }
 
+// The cookie of a session that a form opened goes over TLS alone where the form came by it.
+func TestCookieOfAForm(t *testing.T) {
+	d := newDoor(t)
+	for _, tls := range []bool{false, true} {
+		site := map[bool]string{false: "http://kiln.example", true: "https://kiln.example"}[tls]
+		w, through := d.knock("POST", site+"/bench", "code="+benchCode)
+		if c := w.Result().Cookies(); through != Bench || len(c) != 1 || c[0].Secure != tls {
+			t.Errorf("by TLS %v: %d as %v, %v", tls, w.Code, through, c)
+		}
+	}
+}
+
 // From one address so many entries a second come in, three times as many at once; reading is not rationed.
 func TestEntriesAreRationed(t *testing.T) {
 	d := newDoor(t)
@@ -630,6 +650,12 @@ func TestEntriesAreRationed(t *testing.T) {
 	d.at += 500 * time.Millisecond
 	if a, b := status("DELETE"), status("PUT"); a != 418 || b != 429 {
 		t.Errorf("half a second later: %d, %d", a, b)
+	}
+	d.Gate = NewGate(Access{WritesASecond: 1}, d.sessions, d.Now, d.Rules)
+	for i, want := range []int{418, 418, 418, 429} {
+		if got := status("PUT"); got != want {
+			t.Errorf("entry %d of one a second: %d", i, got)
+		}
 	}
 	d.Gate = NewGate(Access{}, d.sessions, d.Now, d.Rules)
 	for range 100 {
@@ -667,7 +693,7 @@ func TestSignedPages(t *testing.T) {
 	}
 	// A head has no body and keeps its length; what streams goes out once, as it comes.
 	for _, streams := range []bool{false, true} {
-		w := httptest.NewRecorder()
+		w := &onceAnswered{httptest.NewRecorder(), 0}
 		r := httptest.NewRequest("GET", "/bench", nil)
 		r = r.WithContext(context.WithValue(r.Context(), callerKey{}, Caller{Bench, value}))
 		Signed(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -683,5 +709,16 @@ func TestSignedPages(t *testing.T) {
 		if want := map[bool]string{false: "", true: "one two"}[streams]; w.Body.String() != want || !streams && w.Header().Get("Content-Length") != "700" {
 			t.Errorf("streams %v: %q, length %s", streams, w.Body, w.Header().Get("Content-Length"))
 		}
+		if w.headers != 1 {
+			t.Errorf("streams %v: its head was sent %d times", streams, w.headers)
+		}
 	}
 }
+
+// onceAnswered counts how often the head of an answer is sent.
+type onceAnswered struct {
+	*httptest.ResponseRecorder
+	headers int
+}
+
+func (o *onceAnswered) WriteHeader(status int) { o.headers++; o.ResponseRecorder.WriteHeader(status) }

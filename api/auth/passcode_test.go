@@ -116,3 +116,55 @@ func TestRateLimitBounded(t *testing.T) {
 		t.Error("what was given back is gone")
 	}
 }
+
+// Sessions are kept under a hash's mark over upgrades, so it stays what it is: sixteen digits of SHA-256 of a name and the sum
+// (worked out with sha256sum).
+func TestMarkStays(t *testing.T) {
+	if got, want := (PasscodeHash{sum: []byte("0123456789abcdef0123456789abcdef")}).Mark(), "c6102d419e0afb8d"; got != want {
+		t.Errorf("the mark is %s, want %s", got, want)
+	}
+}
+
+// Of IPv6 the first 64 bits are one machine's to choose behind; of IPv4 each address is one.
+func TestNetworks(t *testing.T) {
+	for _, c := range []struct {
+		a, b string
+		same bool
+	}{
+		{"2001:db8::1", "2001:db8:0:0:8000::2", true}, {"2001:db8::1", "2001:db8:0:1::1", false},
+		{"2001:db8::1", "2001:db9::1", false}, {"192.0.2.2", "192.0.2.3", false}, {"192.0.2.2", "192.0.2.2", true},
+	} {
+		if got := network(netip.MustParseAddr(c.a)) == network(netip.MustParseAddr(c.b)); got != c.same {
+			t.Errorf("%s and %s are of one network: %v", c.a, c.b, got)
+		}
+	}
+	if network(netip.Addr{}).IsValid() {
+		t.Error("no address has a network")
+	}
+}
+
+// Where as many addresses as are remembered used their share, all newcomers have one share between them; as soon as these have
+// theirs again they make room.
+func TestShareOfNewcomers(t *testing.T) {
+	r := rateLimit{each: time.Second, burst: 2}
+	for i := range mostAddresses {
+		r.take(nth(i), 0)
+	}
+	for i, free := range []bool{true, true, false, false} {
+		if _, wait := r.take(nth(5000+i), 0); (wait == 0) != free {
+			t.Errorf("newcomer %d has to wait for %v", i, wait)
+		}
+	}
+	if _, wait := r.take(nth(0), 0); wait > 0 {
+		t.Errorf("one that is known has to wait for %v", wait)
+	}
+	r = rateLimit{each: time.Second, burst: 2}
+	for i := range mostAddresses {
+		r.take(nth(i), 0)
+	}
+	for i := range 4 {
+		if _, wait := r.take(nth(5000+i), time.Minute); wait > 0 {
+			t.Errorf("a minute later newcomer %d has to wait for %v", i, wait)
+		}
+	}
+}

@@ -77,10 +77,7 @@ func network(a netip.Addr) netip.Prefix {
 	if a.Is4() {
 		bits = 32
 	}
-	p, err := a.Prefix(bits)
-	if err != nil {
-		return netip.Prefix{}
-	}
+	p, _ := a.Prefix(bits) // no address is of no network
 	return p
 }
 
@@ -89,9 +86,6 @@ func AddressOf(r *http.Request) netip.Addr { return AddressIn(r.RemoteAddr) }
 
 // AddressIn is the address of a host and port; the zero one where it cannot be read.
 func AddressIn(hostport string) netip.Addr {
-	ap, err := netip.ParseAddrPort(hostport)
-	if err != nil {
-		return netip.Addr{}
-	}
+	ap, _ := netip.ParseAddrPort(hostport)
 	return ap.Addr().Unmap().WithZone("")
 }

@@ -9,7 +9,6 @@ import (
 	"log/slog"
 	"net/http"
 	"regexp"
-	"strconv"
 	"strings"
 	"time"
 
@@ -160,8 +159,6 @@ func Signed(next http.Handler) http.Handler {
 			hidden := []byte(`<input type="hidden" name="token" value="` + FormToken(cookie) + `">`)
 			body = postForm.ReplaceAllFunc(body, func(form []byte) []byte { return bytes.Join([][]byte{form, hidden}, nil) })
 			w.Header().Del("Content-Length")
-		} else if len(body) > 0 && w.Header().Get("Content-Length") != "" {
-			w.Header().Set("Content-Length", strconv.Itoa(len(body)))
 		}
 		w.WriteHeader(h.Status())
 		w.Write(body)

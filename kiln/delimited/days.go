@@ -175,7 +175,7 @@ func (d Days) day(text string) (y int, m time.Month, day int, ok bool) {
 		mo := monthNamed(n[1])
 		return year(n[3]), mo, number(n[2]), mo > 0
 	}
-	return 0, 0, 0, false
+	return y, m, day, false
 }
 
 // year takes two digits as POSIX does (strptime, %y): 69 to 99 for 1969 to 1999.

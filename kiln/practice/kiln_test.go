@@ -1,13 +1,17 @@
 package practice
 
 import (
+	"bytes"
 	"context"
 	"errors"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
+
+	"golang.org/x/sys/unix"
 )
 
 func said(k *Kiln, after time.Duration) string { return string(k.Said(after)) }
@@ -91,6 +95,47 @@ func TestRun(t *testing.T) {
 	}
 }
 
+// A line that cannot be plugged in ends the run with what is wrong.
+func TestRunWithoutALine(t *testing.T) {
+	plug := &Plug{Link: filepath.Join(t.TempDir(), "no such folder", "kiln")}
+	k := &Kiln{Curves: []Curve{{Programme: MustParse("20>80@3600")}},
+		Wait: func(context.Context, time.Duration) error { return nil }}
+	if err := k.Run(context.Background(), plug); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("ended with %v", err)
+	}
+}
+
+// Damage leaves the line that it is given alone, loses or doubles at most three bytes, and of what stays
+// turns single bits.
+func TestDamage(t *testing.T) {
+	dice, line := rand.New(rand.NewPCG(5, 0)), []byte("20.0,25.0\r\n")
+	same, shorter, longer, turned := 0, 0, 0, 0
+	for range 3000 {
+		got := Damage(line, dice)
+		if string(line) != "20.0,25.0\r\n" {
+			t.Fatalf("the line itself is %q now", line)
+		}
+		switch n := len(got) - len(line); {
+		case n < -3 || n > 3:
+			t.Fatalf("%q is damaged by %d bytes", got, n)
+		case n < 0:
+			shorter++
+		case n > 0:
+			longer++
+		case bytes.Equal(got, line):
+			same++
+		default:
+			turned++
+		}
+	}
+	if same > 150 || shorter < 600 || longer < 600 || turned < 600 { // two changes seldom undo each other
+		t.Errorf("%d as they were, %d shorter, %d longer, %d changed", same, shorter, longer, turned)
+	}
+	if got := Damage(nil, dice); len(got) != 0 {
+		t.Errorf("nothing became %q", got)
+	}
+}
+
 func TestPty(t *testing.T) {
 	p, err := OpenPty()
 	if err != nil {
@@ -106,6 +151,12 @@ func TestPty(t *testing.T) {
 	other := open(t, p.Path)
 	if !p.Listened() {
 		t.Error("somebody listens, and it does not know")
+	}
+	// The line is raw, of eight bits, and a read waits for the first byte.
+	set, err := unix.IoctlGetTermios(int(other.Fd()), unix.TCGETS)
+	if err != nil || set.Iflag != 0 || set.Oflag != 0 || set.Lflag != 0 ||
+		set.Cflag&(unix.CSIZE|unix.PARENB) != unix.CS8 || set.Cc[unix.VMIN] != 1 || set.Cc[unix.VTIME] != 0 {
+		t.Errorf("settings of the line: %+v, %v", set, err)
 	}
 	p.Write([]byte("20.5\r\n"))
 	buf := make([]byte, 100)

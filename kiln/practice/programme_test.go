@@ -79,11 +79,23 @@ func TestWrongProgrammes(t *testing.T) {
 		"sun3":                "a daily swing is written",
 		"z":                   "no such word",
 		"20>nan@5":            "outside",
+		"20>1850.1@60":        "outside",
+		"-50.1>20@60":         "outside",
 	} {
 		if _, err := Parse(notation); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %q", notation, err, want)
 		}
 	}
+}
+
+// The coldest and the hottest that a programme may name.
+func TestEndsOfTheScale(t *testing.T) {
+	p := MustParse("-50>1850@950")
+	near(t, "at the beginning", p.T(-time.Second), -50)
+	near(t, "half way", p.T(time.Hour), 900)
+	near(t, "at the end", p.T(2*time.Hour), 1850)
+	near(t, "after it", p.T(3*time.Hour), 1850)
+	near(t, "of no programme", Programme{}.T(time.Hour), Room)
 }
 
 func FuzzParse(f *testing.F) {
@@ -136,5 +148,8 @@ func TestCurve(t *testing.T) {
 func TestSwing(t *testing.T) {
 	c := Curve{Programme: MustParse("20>900@880 >1200@300 h60"), Swing: Swing{Above: 1000, By: 25, Period: 20 * time.Minute}}
 	near(t, "below", c.True(30*time.Minute), 460)
-	near(t, "a quarter of a period on", c.True(125*time.Minute), 1200+25)
+	for quarter, by := range []kiln.Celsius{0, 25, 0, -25, 0} {
+		near(t, "some quarters of a period on", c.True(2*time.Hour+time.Duration(quarter)*5*time.Minute),
+			1200+by)
+	}
 }

@@ -52,7 +52,6 @@ func (p *Pty) prepare(fd int) error {
 	}
 	t.Iflag, t.Oflag, t.Lflag = 0, 0, 0
 	t.Cflag = t.Cflag&^(unix.CSIZE|unix.PARENB) | unix.CS8
-	t.Cc[unix.VMIN], t.Cc[unix.VTIME] = 1, 0
 	if err := unix.IoctlSetTermios(other, unix.TCSETS, t); err != nil {
 		return fmt.Errorf("raw mode of %s: %w", p.Path, err)
 	}

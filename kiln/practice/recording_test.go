@@ -154,6 +154,28 @@ func TestPlayAnswers(t *testing.T) {
 	plug.Unplug()
 }
 
+// Ages count from the first event, whenever that was; a recording in which nothing happened is over at once.
+func TestPlayBeginsWithTheFirstEvent(t *testing.T) {
+	for _, r := range []Recording{{}, {Events: []LineEvent{{After: 300 * time.Hour, What: Received,
+		Bytes: []byte("late\n")}}}} {
+		plug := &Plug{Link: t.TempDir() + "/line"}
+		if err := plug.Plug(); err != nil {
+			t.Fatal(err)
+		}
+		fd := held(t, plug)
+		if err := r.Play(t.Context(), plug); err != nil {
+			t.Error(err)
+		}
+		if buf := make([]byte, 16); len(r.Events) > 0 {
+			if n, err := unix.Read(fd, buf); err != nil || string(buf[:n]) != "late\n" {
+				t.Errorf("%q came, %v", buf[:max(n, 0)], err)
+			}
+		}
+		unix.Close(fd)
+		plug.Unplug()
+	}
+}
+
 // Nobody listens, or the question never comes: the end of ctx ends it.
 func TestPlayEndsWithItsContext(t *testing.T) {
 	for _, open := range []bool{false, true} {
