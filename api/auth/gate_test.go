@@ -200,6 +200,11 @@ func TestGuessesOfAllAddresses(t *testing.T) {
 			"a renewed code")
 	}
 	d.want("401", wrongCode, nth(200), "a guess after them")
+	d.at += time.Minute // nor do those of a length that no code has, of which nothing is worked out
+	for i := range 40 {
+		d.want("401", "AAAA", nth(300+i), "a word")
+	}
+	d.want("401", wrongCode, nth(400), "a guess after them")
 }
 
 // An address where the right code was is never locked out: its guesses wait for their turn, 50 ms apart and
@@ -255,6 +260,7 @@ func TestFamiliarAddress(t *testing.T) {
 		if last := time.Since(at); last != 10*time.Second || count["401 true"] != 200 || count["401 false"] != 1 || count["429 false"] != 2 {
 			t.Errorf("203 at once: %v, the last after %v", count, last)
 		}
+		took(50*time.Millisecond, func() { d.want("401", wrongCode, fromBench, "one more: those sent away took no turn") })
 		d.sessions.fails = nil
 	})
 }
