@@ -277,23 +277,32 @@ func TestDayInAColumnOfLengths(t *testing.T) {
 	}
 }
 
-// Bars of one stated heat lie in one load though they were thrown on different days, and in two where they
-// were measured fired on different ones.
+// Bars of one stated bisque lie in one load though they were fired on different days after it, and in two
+// where they were measured as bisque on different ones.
 func TestDayOfAStatedLoad(t *testing.T) {
-	for fired, loads := range map[string]int{"": 1, "2026-05-04": 2} {
-		s := sheetOf(t, "code,clay,wet,wet_on,fired,fired_on,heat_work_c\n"+
-			"BQ7,tern,100,2026-03-01,88,,1222\nBQA,tern,100,2026-03-02,88,"+fired+",1222\n")
+	day := func(n int) time.Time { return time.Date(2026, 3, n, 8, 0, 0, 0, time.UTC) }
+	for second, loads := range map[int]int{1: 1, 2: 2} {
+		var rows []SheetRow
+		for i, on := range []int{1, second} {
+			b := Bar{Code: Code([]string{"BQ7", "BQA"}[i]), BatchRef: BatchRef{"tern", "A"}}
+			for stage, at := range map[Stage]time.Time{Biscuit: day(on), Fired: day(10 + i)} {
+				b.Readings = append(b.Readings, Reading{Stage: stage, Length: 88, AsTyped: "88",
+					Unit: string(MM), At: at})
+			}
+			slices.SortFunc(b.Readings, func(a, b Reading) int { return a.At.Compare(b.At) })
+			rows = append(rows, SheetRow{Line: i + 2, Bar: b, Work: kiln.NoTemperature(), WorkBisque: 1000})
+		}
 		ids := map[string]string{}
-		got, bad := TakeSheet(s.Rows, SheetNeeds{Clays: map[string]ClayID{"tern": "tern"},
+		got, bad := TakeSheet(rows, SheetNeeds{Clays: map[string]ClayID{"tern": "tern"},
 			Batches: map[ClayID][]Batch{"tern": {{BatchRef: BatchRef{"tern", "A"}, Kind: Bought,
 				Open: true}}},
 			NewID: func(text string) string {
 				ids[text] = cmp.Or(ids[text], fmt.Sprintf("0193c0c1-0000-7000-8000-%012d", len(ids)+1))
 				return ids[text]
 			},
-			Judge: func(Bar, *Reading) {}, At: time.Date(2026, 6, 1, 8, 0, 0, 0, time.UTC)})
+			Judge: func(Bar, *Reading) {}, At: day(20)})
 		if len(bad) > 0 || len(got.Loads) != loads {
-			t.Errorf("one of them fired on %q: %d loads, bad %v", fired, len(got.Loads), bad)
+			t.Errorf("the second one measured on day %d: %d loads, bad %v", second, len(got.Loads), bad)
 		}
 	}
 }
