@@ -8,7 +8,7 @@ import (
 // Curve is what the channels of one kiln said over one firing, column by column. Ages
 // count from the firing's first point and never fall.
 type Curve struct {
-	Channels []ChannelID
+	Channels []ChannelID     // in the order of the columns of T
 	After    []time.Duration // age of each row
 	T        [][]Celsius     // one column a channel, as long as After; NaN where it said nothing good
 	Gaps     []Gap           // in order; no row lies inside one
@@ -36,10 +36,10 @@ func (c Curve) Column(channel ChannelID) []Celsius {
 // each step, which is what a drawing needs. No mean and no smoothing.
 type Envelope struct {
 	Channel ChannelID
-	Step    time.Duration
+	Step    time.Duration   // length of a step; 0: each reading is a step by itself
 	After   []time.Duration // start of each step that holds a value
-	Low     []Celsius
-	High    []Celsius
+	Low     []Celsius       // lowest good reading of each step, as long as After
+	High    []Celsius       // highest one, as long as After
 }
 
 // Put takes the next reading in; ages never fall.
@@ -47,7 +47,7 @@ func (e *Envelope) Put(age time.Duration, t Celsius) {
 	e.putIn(age.Truncate(e.Step), t) // of no step: the age itself
 }
 
-// putIn is put for who knows at which age the step begins.
+// putIn is Put for who knows at which age the step begins.
 func (e *Envelope) putIn(at time.Duration, t Celsius) {
 	n := len(e.After) - 1
 	if n < 0 || e.After[n] != at {
@@ -57,6 +57,8 @@ func (e *Envelope) putIn(at time.Duration, t Celsius) {
 	e.Low[n], e.High[n] = min(e.Low[n], t), max(e.High[n], t)
 }
 
+// Clone is a copy that shares no memory with e: readers hold it while the recorder goes on putting into
+// e.
 func (e Envelope) Clone() Envelope {
 	e.After, e.Low, e.High = slices.Clone(e.After), slices.Clone(e.Low), slices.Clone(e.High)
 	return e
@@ -81,12 +83,14 @@ func (e Envelope) Over(t Celsius) time.Duration {
 // line that joins them; ok is false if it never did.
 func (e Envelope) Reached(t Celsius) (age time.Duration, ok bool) {
 	for i, high := range e.High {
+		// the first step whose highest reading is not below t; NaN is never below
 		if high < t {
 			continue
 		}
 		if i == 0 {
 			return e.After[0], true
 		}
+		// the step before stayed below t, so that the line between both crosses it once
 		before := e.High[i-1]
 		share := float64((t - before) / (high - before))
 		return e.After[i-1] + time.Duration(share*float64(e.After[i]-e.After[i-1])), true

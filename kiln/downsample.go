@@ -5,8 +5,8 @@ import (
 	"time"
 )
 
-// Thinner lays samples as Layer does and keeps of each channel no more than the lowest and highest
-// of each step, which is what Thin gives of the whole curve.
+// Downsampler lays samples as Resampler does and keeps of each channel no more than the lowest and highest
+// of each step, which is what Curve.Thin gives of the whole curve.
 type Downsampler struct {
 	step  time.Duration
 	every bool // channel that speaks
@@ -14,7 +14,7 @@ type Downsampler struct {
 	lines []Envelope
 }
 
-// NewThinner begins envelopes of these channels; of every channel that is met, in that order, if
+// NewDownsampler begins envelopes of these channels; of every channel that is met, in that order, if
 // channels is nil. A step of zero gives each reading by itself.
 func NewDownsampler(channels []ChannelID, step time.Duration) *Downsampler {
 	t := &Downsampler{step: step, every: channels == nil}
@@ -30,6 +30,7 @@ func (t *Downsampler) Place(channel ChannelID) int {
 	if at >= 0 || !t.every {
 		return at
 	}
+	// a channel that speaks for the first time gets a line of its own, empty until now
 	t.lines = append(t.lines, Envelope{Channel: channel, Step: t.step})
 	return len(t.lines) - 1
 }
@@ -47,7 +48,9 @@ func (t *Downsampler) Later(since time.Duration) (step time.Duration, ok bool) {
 	return t.stepOf(t.axis.Age), ok
 }
 
+// stepOf is the beginning of the step that an age lies in; the age itself where there are no steps.
 func (t *Downsampler) stepOf(age time.Duration) time.Duration {
+	// the age at which the step begins, counted from the first stamp
 	if t.step > 0 {
 		age -= age % t.step
 	}

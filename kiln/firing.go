@@ -54,39 +54,41 @@ const (
 // Dip is a fall and rise again inside one firing.
 type Dip struct {
 	From, To time.Duration // ages
-	Lowest   Celsius
+	Lowest   Celsius       // the coolest bin of it
 }
 
 // Hold is a time at one temperature.
 type Hold struct {
-	At    Celsius
-	For   time.Duration
+	At    Celsius       // mean of its readings
+	For   time.Duration // at least 10 min where a curve tells it
 	After time.Duration // age at which it begins, where that is known
 }
 
 // Firing is one heating of a kiln and what is known of it without its curve.
 type Firing struct {
-	ID         FiringID
-	Number     int // counts up for a kiln, from 1; with the kiln it makes the name, "big-blue 143"
+	ID     FiringID
+	Number int // counts up for a kiln, from 1; with the kiln it makes the name, "big-blue 143"
+	// in which it was recorded or logged
 	Kiln       KilnID
-	Kind       Kind
+	Kind       Kind   // "" while neither told nor guessed
 	KindFrom   string // fact, load, guessed
 	Atmosphere Atmosphere
 	Source     string // serial, hand, import
 	Status     Status
 	Load       string // id of the load attached, or empty
-	Note       string
+	Note       string // of the firing as a whole; notes of its course are kept apart
 
 	Began Stamp // the first rise
 	Over  Stamp // when it ended; zero while running
 
-	Peak        Celsius       // of the control channel; NaN if it has no curve
-	PeakAfter   time.Duration // age of the peak
-	ToTop       time.Duration // first rise to the first bin within 3 °C of the top; 0 while not known
-	Length      time.Duration // first rise to the end, or so far
-	Dips        []Dip
-	Gaps        []Gap
-	Good        int // samples that were good on the control channel
+	Peak      Celsius       // of the control channel; NaN if it has no curve
+	PeakAfter time.Duration // age of the peak
+	ToTop     time.Duration // first rise to the first bin within 3 °C of the top; 0 while not known
+	Length    time.Duration // first rise to the end, or so far
+	Dips      []Dip         // in order; their ages count from Began
+	Gaps      []Gap         // of the control channel or of its stand-in, in order
+	Good      int           // samples that were good on the control channel
+	// how many readings of all channels were marked with each fault; they are in no figure here
 	Faulty      map[Fault]int
 	AtLeast     bool                   // heat work is a lower bound: the end was not heard
 	HeatWork    map[ChannelID]HeatWork // as indicated; of a firing by hand under ByHandChannel
@@ -126,7 +128,7 @@ var ErrNoFiring = message.NewError("no such firing")
 
 // FiringFilter narrows a list of firings down; what is empty lets all pass.
 type FiringFilter struct {
-	Kiln       KilnID
+	Kiln       KilnID // "" lets all pass, as in the next three
 	Kind       Kind
 	Atmosphere Atmosphere
 	Status     Status
@@ -186,9 +188,9 @@ type Series string
 
 // StandIn is a probe that spoke in the place of the control probe at the end of a firing.
 type StandIn struct {
-	Probe ChannelID // "" where the control probe spoke
-	For   ChannelID // the control probe
-	After time.Duration
+	Probe ChannelID     // "" where the control probe spoke
+	For   ChannelID     // the control probe
+	After time.Duration // age from which it spoke
 }
 
 // Render is the word for k in the reader's language.

@@ -33,9 +33,12 @@ type OldChoice struct {
 
 // OldBad is a row that cannot be read, or a column that is not there (line 1).
 type OldBad struct {
-	Line  int
+	// counts from 1, the line of the names
+	Line int
+	// name of the column, in small letters
 	Field string
-	Why   message.Message
+	// what is wrong with the cell and what it should be
+	Why message.Message
 }
 
 // mostOldRows is how long such a file may be: 69 hours at a reading each second. Longer ones hold
@@ -69,6 +72,7 @@ func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 		if err == io.EOF {
 			break
 		}
+		// the rest of a file that is wrong throughout tells nothing new
 		if len(bad) >= mostOldBad {
 			return l, bad
 		}
@@ -76,6 +80,7 @@ func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 			bad = append(bad, badRow(err))
 			continue
 		}
+		// an empty line between rows, or at the end
 		if row.Blank() && len(row.Cells) == 1 {
 			continue
 		}
@@ -85,9 +90,11 @@ func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 		}
 		bad = append(bad, o.row(row, &l, &first)...)
 	}
+	// one reading is no curve, and columns without a number are none
 	if len(l.Ages) < 2 || l.Readings == 0 {
 		bad = append(bad, OldBad{1, "", message.New("there is no curve in it: two rows with a reading at least")})
 	}
+	// a counter may begin anywhere: the first row is age 0
 	if len(l.Ages) > 0 {
 		zero := l.Ages[0]
 		for i := range l.Ages {
@@ -100,6 +107,7 @@ func ReadOldLog(text []byte, choice OldChoice) (OldLog, []OldBad) {
 
 // row takes one row into l.
 func (o *oldReader) row(row delimited.Row, l *OldLog, first *time.Time) (bad []OldBad) {
+	// ages rise strictly, as those of a recorded curve do
 	age, why := o.age(row.Cells, first)
 	if n := len(l.Ages); why.IsZero() && n > 0 && age <= l.Ages[n-1] {
 		why = message.New("is not later than the row before")
@@ -107,6 +115,7 @@ func (o *oldReader) row(row delimited.Row, l *OldLog, first *time.Time) (bad []O
 	if !why.IsZero() {
 		bad = append(bad, OldBad{row.Line, o.timeName, why})
 	}
+	// an empty cell is NaN and no mistake: probes are read at their own times
 	for c, at := range o.at {
 		t, why := o.reading(row.Cells, at, o.fahrenheit[c])
 		if !why.IsZero() {
@@ -154,7 +163,11 @@ func (o *oldReader) known(name string) bool {
 	})
 }
 
+// columns finds the column of the time with its unit and those of the temperatures with theirs, by the
+// choice or, where that is silent, by their names. Each that cannot be found is told with the names that
+// the file has.
 func (o *oldReader) columns(l *OldLog) (bad []OldBad) {
+	// names are compared in small letters
 	names := make([]string, len(o.table.Names))
 	place := map[string]int{}
 	for i, n := range o.table.Names {
@@ -162,6 +175,7 @@ func (o *oldReader) columns(l *OldLog) (bad []OldBad) {
 		place[names[i]] = i
 	}
 	is := message.New("the first line names: {1}", strings.Join(names, ", "))
+	// the time: the named column, else the first of the usual names that is there
 	o.timeName = strings.ToLower(o.choice.Time)
 	if o.timeName == "" {
 		for _, n := range oldClocks {
@@ -175,6 +189,7 @@ func (o *oldReader) columns(l *OldLog) (bad []OldBad) {
 		bad = append(bad, OldBad{1, "time", message.New("no column hours, minutes, seconds or time, or the one that you name; {1}", is)})
 	}
 	o.timeAt = at
+	// its unit stands in its name; without one the cells are times of day
 	switch {
 	case strings.Contains(o.timeName, "hour"):
 	case strings.Contains(o.timeName, "min"):
@@ -184,6 +199,7 @@ func (o *oldReader) columns(l *OldLog) (bad []OldBad) {
 	default:
 		o.unit = 0
 	}
+	// the temperatures: those that were named, else every column that ends in a unit
 	wanted := o.choice.Temperatures
 	if len(wanted) == 0 {
 		for _, n := range names {
@@ -193,6 +209,7 @@ func (o *oldReader) columns(l *OldLog) (bad []OldBad) {
 		}
 	}
 	for _, w := range wanted {
+		// the unit behind = counts before the ending of the name
 		name, unit, said := strings.Cut(strings.ToLower(w), "=")
 		if !said {
 			_, unit, _ = strings.Cut(name[max(0, len(name)-2):], "_")
@@ -219,10 +236,13 @@ func (o *oldReader) columns(l *OldLog) (bad []OldBad) {
 var unitWords = map[time.Duration]message.Key{time.Hour: "hours", time.Minute: "minutes",
 	time.Second: "seconds"}
 
+// age is the time that a row tells, since the first row for times of day, as counted otherwise. The
+// message is empty where it can be read.
 func (o *oldReader) age(cells []string, first *time.Time) (time.Duration, message.Message) {
 	if o.timeAt >= len(cells) {
 		return 0, message.New("is missing")
 	}
+	// a counter: any number of hours, minutes or seconds, up to 1,000 h
 	if o.unit > 0 {
 		v, ok := o.table.Number(cells[o.timeAt])
 		if !ok || math.Abs(v)*float64(o.unit) > float64(1000*time.Hour) {
@@ -231,6 +251,7 @@ func (o *oldReader) age(cells []string, first *time.Time) (time.Duration, messag
 		}
 		return time.Duration(math.Round(v * float64(o.unit))), message.Message{}
 	}
+	// a time of day; without an offset it is one of the chosen zone
 	text := strings.TrimSpace(cells[o.timeAt])
 	for _, form := range oldTimes {
 		if t, err := time.ParseInLocation(form, text, o.choice.Zone); err == nil {
@@ -243,6 +264,8 @@ func (o *oldReader) age(cells []string, first *time.Time) (time.Duration, messag
 	return 0, message.New("{1} is no time such as 2026-01-14 13:00:00", strconv.Quote(text))
 }
 
+// reading is a cell in °C: NaN without a message where it is empty, NaN with one where it is no number or
+// outside -40 to 1700 °C, which is what a pottery kiln and a cold room have.
 func (o *oldReader) reading(cells []string, at int, fahrenheit bool) (Celsius, message.Message) {
 	if at >= len(cells) {
 		return NoTemperature(), message.New("is missing")
@@ -270,6 +293,7 @@ func (l OldLog) Samples(k KilnID, began Stamp) []Sample {
 	samples := make([]Sample, len(l.Ages))
 	values := make([]Value, 0, l.Readings)
 	for i, age := range l.Ages {
+		// both clocks go on from began by the age of the row
 		at := began
 		at.Since, at.Wall = at.Since+age, at.Wall.Add(age)
 		from := len(values)

@@ -43,10 +43,10 @@ func (d Warmer) Render(r message.Reader) string { return Difference{By: float64(
 
 // Difference is a difference of temperatures in °C, with some places, without its unit where another names it.
 type Difference struct {
-	By     float64
-	Places int
-	Bare   bool
-	Sign   bool // a plus stands before what is not below 0
+	By     float64 // °C, above 0 warmer
+	Places int     // digits behind the decimal sign
+	Bare   bool    // the unit is left out: another number beside it names it
+	Sign   bool    // a plus stands before what is not below 0
 }
 
 // Render is d in the reader's unit.

@@ -5,9 +5,9 @@ import (
 	"time"
 )
 
-// Lay lays the samples of one firing, in order, along one axis of ages that begins with the
+// Resample lays the samples of one firing, in order, along one axis of ages that begins with the
 // first: one column for each of channels, and a gap wherever none of these said anything good
-// for gapAfter or longer (see Kiln.GapAfter). Samples that are not later than the one before
+// for longer than gapAfter (see Kiln.GapAfter). Samples that are not later than the one before
 // are left out, and rows without any good reading. Across a restart of the machine the wall
 // clocks tell the length of the gap where they were trusted; otherwise it counts as a second.
 func Resample(samples []Sample, channels []ChannelID, gapAfter time.Duration) Curve {
@@ -18,7 +18,7 @@ func Resample(samples []Sample, channels []ChannelID, gapAfter time.Duration) Cu
 	return l.Curve()
 }
 
-// Layer lays samples as Lay does, a part at a time, so that the whole firing need not be in memory
+// Resampler lays samples as Resample does, a part at a time, so that the whole firing need not be in memory
 // twice. The clocks of what it is given are already put right.
 type Resampler struct {
 	curve    Curve
@@ -28,7 +28,7 @@ type Resampler struct {
 	severed  bool
 }
 
-// NewLayer begins a curve of these channels; of every channel that is met, in that order, if
+// NewResampler begins a curve of these channels; of every channel that is met, in that order, if
 // channels is nil.
 func NewResampler(channels []ChannelID, gapAfter time.Duration) *Resampler {
 	return &Resampler{curve: Curve{Channels: channels, T: make([][]Celsius, len(channels))},
@@ -56,6 +56,7 @@ func (l *Resampler) Place(channel ChannelID) int {
 	if at >= 0 || !l.every {
 		return at
 	}
+	// what it would have said in the rows so far is not known
 	l.curve.Channels, l.curve.T = append(l.curve.Channels, channel),
 		append(l.curve.T, silent(len(l.curve.After)))
 	return len(l.curve.Channels) - 1
@@ -64,6 +65,7 @@ func (l *Resampler) Place(channel ChannelID) int {
 // Row is a row in which no channel said anything.
 func (l *Resampler) Row() []Celsius { return silent(len(l.curve.Channels)) }
 
+// silent is a row or column of n values that nobody said.
 func silent(n int) []Celsius {
 	row := make([]Celsius, n)
 	for i := range row {
@@ -79,10 +81,12 @@ func (l *Resampler) AddRow(at Stamp, row []Celsius) {
 	if !ok {
 		return
 	}
+	// kept until a row with a good reading comes: the gap lies between two of those
 	l.severed = l.severed || !j.Known
 	if !slices.ContainsFunc(row, Celsius.Known) {
 		return
 	}
+	// a silence of unknown length is a gap always, a known one when longer than gapAfter
 	if n := len(c.After); n > 0 {
 		if since := j.Age - c.After[n-1]; l.severed {
 			c.Gaps = append(c.Gaps, Gap{After: c.After[n-1], Why: "restart"})
@@ -114,6 +118,7 @@ func rowOf(s Sample, channels []ChannelID, row []Celsius) {
 func (c Curve) Top(channel ChannelID) (peak Celsius, after time.Duration) {
 	peak = NoTemperature()
 	column := c.Column(channel)
+	// !(t <= peak) holds for the first known reading too, while peak is NaN
 	for _, t := range column {
 		if t.Known() && !(t <= peak) {
 			peak = t
@@ -146,6 +151,7 @@ func (e Envelope) Merge(n int) Envelope {
 		return e
 	}
 	out := Envelope{Channel: e.Channel, Step: e.Step * time.Duration(n)}
+	// the lowest and the highest each go in, so that the longer step spans both
 	for i, at := range e.After {
 		at = at.Truncate(out.Step)
 		out.putIn(at, e.Low[i])
@@ -160,6 +166,7 @@ func (e Envelope) Points(n int) Envelope {
 	if n = max(n, 1); len(e.After) <= n || e.Step <= 0 {
 		return e
 	}
+	// empty steps count too: they take room in the drawing
 	span := int(e.After[len(e.After)-1]/e.Step) + 1
 	return e.Merge((span + n - 1) / n)
 }
@@ -170,6 +177,7 @@ func (e Envelope) Parts(gaps []Gap) []Envelope {
 	var parts []Envelope
 	from := 0
 	for _, g := range gaps {
+		// the first step that begins after the gap does
 		to, _ := slices.BinarySearchFunc(e.After[from:], g.After, func(at, gap time.Duration) int {
 			if at <= gap {
 				return -1
@@ -187,6 +195,7 @@ func (e Envelope) Parts(gaps []Gap) []Envelope {
 	return parts
 }
 
+// slice is the steps from one index up to another, sharing the memory of e.
 func (e Envelope) slice(from, to int) Envelope {
 	e.After, e.Low, e.High = e.After[from:to], e.Low[from:to], e.High[from:to]
 	return e

@@ -41,15 +41,15 @@ const (
 
 // Value is what one channel said at one moment.
 type Value struct {
-	Channel ChannelID
-	T       Celsius // NaN if the channel gave no number
-	Fault   Fault   // Good if T can be reckoned with
+	Channel ChannelID // one that the settings have, else the value is kept and not judged
+	T       Celsius   // NaN if the channel gave no number
+	Fault   Fault     // Good if T can be reckoned with
 }
 
 // Sample is what came off the wire at one moment: all channels of one kiln that spoke.
 type Sample struct {
 	Kiln   KilnID
-	At     Stamp
+	At     Stamp   // when the line was read, or the tick of the record that it was put on
 	Values []Value // never more than one a channel, in the order of the settings
 	Raw    string  // the line as it came, kept only where a value is not good
 }
@@ -66,13 +66,14 @@ func (s Sample) Value(channel ChannelID) (Value, bool) {
 
 // Channel is one channel of a kiln as the settings have it.
 type Channel struct {
+	// as in the settings; unique within the kiln
 	ID   ChannelID
 	Role Role
 }
 
 // Kiln is what the trade needs to know of one kiln from the settings.
 type Kiln struct {
-	ID             KilnID
+	ID             KilnID               // as in the settings, or as a person called it
 	Fuel           string               // electric, gas, wood, other; "" where nobody said
 	Channels       []Channel            // in the order of the settings
 	Control        ChannelID            // the channel whose curve is the firing's

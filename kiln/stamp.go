@@ -9,7 +9,7 @@ type BootID string
 // Since is reckoned with: durations, rates and heat work come from it alone, so that
 // setting the clock on the wall bends nothing.
 type Stamp struct {
-	Boot    BootID
+	Boot    BootID        // stamps of two boots are compared by Wall alone
 	Since   time.Duration // since that start, from CLOCK_BOOTTIME
 	Wall    time.Time     // what the clock on the wall said, right or wrong; UTC
 	Trusted bool          // the kernel called that clock synchronised

@@ -5,12 +5,12 @@ import "time"
 // Ages lays the stamps of one kiln along one axis that never falls, across restarts of
 // the machine too.
 type Ages struct {
-	Begun bool
-	Last  Stamp
+	Begun bool          // a stamp was taken
+	Last  Stamp         // the stamp that was taken last
 	Age   time.Duration // of last
 }
 
-// join is how a stamp follows the one before it.
+// AxisStep is how a stamp follows the one before it.
 type AxisStep struct {
 	Age   time.Duration // on the axis
 	step  time.Duration // since the stamp before
@@ -31,7 +31,7 @@ func (a *Ages) Next(at Stamp) (j AxisStep, ok bool) {
 	return j, true
 }
 
-// later is next for a stamp by the same clock as the last one.
+// later is Next for a stamp by the same clock as the last one.
 func (a *Ages) later(since time.Duration) bool {
 	step := since - a.Last.Since
 	if step <= 0 {
@@ -41,11 +41,12 @@ func (a *Ages) later(since time.Duration) bool {
 	return true
 }
 
-// Peek is next without taking.
+// Peek is Next without taking.
 func (a *Ages) Peek(at Stamp) (j AxisStep, ok bool) {
 	if !a.Begun {
 		return AxisStep{Known: true}, true
 	}
+	// across a restart wall clocks that are not trusted, or that went back, tell nothing
 	step, known := at.Sub(a.Last)
 	if at.Boot != a.Last.Boot && (!known || step <= 0) {
 		step, known = unknownStep, false
@@ -70,10 +71,11 @@ func SettleClock(samples []Sample) {
 	}
 }
 
-// settleBoot is settleClock for the samples of one boot.
+// settleBoot is SettleClock for the samples of one boot.
 func settleBoot(samples []Sample) {
 	before := -1 // nearest trusted one behind us
 	for i := range samples {
+		// each trusted stamp settles those since the trusted one before it, by whichever is nearer
 		if !samples[i].At.Trusted {
 			continue
 		}
@@ -86,6 +88,7 @@ func settleBoot(samples []Sample) {
 		}
 		before = i
 	}
+	// those after the last trusted one go by that
 	if before >= 0 {
 		for j := before + 1; j < len(samples); j++ {
 			samples[j].At = samples[j].At.Settled(samples[before].At)

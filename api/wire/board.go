@@ -2,7 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
-// boardJSON is the answer to the board question: sizes and counts, or, with measured lids, which
+// Board is the answer to the board question: sizes and counts, or, with measured lids, which
 // lid goes with which pot.
 type Board struct {
 	Galleries      int              `json:"galleries"`

@@ -1,6 +1,6 @@
 package wire
 
-// changeJSON is one thing that was said or found. Whoever follows a site stores (site, life, seq).
+// Change is one thing that was said or found. Whoever follows a site stores (site, life, seq).
 type Change struct {
 	Seq          int64          `json:"seq" doc:"Never falls and never repeats within a life of the record"`
 	Kind         string         `json:"kind" doc:"kiln, probe, mark, firing, cone, note, tick, load, bar, reading, clay, batch, pot, lid_result, move, boot"`

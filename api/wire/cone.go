@@ -2,7 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
-// coneJSON is a witness cone as it stood, and what it says.
+// Cone is a witness cone as it stood, and what it says.
 type Cone struct {
 	ID           string          `json:"id"`
 	Firing       string          `json:"firing"`

@@ -2,7 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
-// firingJSON is a firing as the API tells it.
+// Firing is a firing as the API tells it.
 type Firing struct {
 	ID           string          `json:"id"`
 	Name         string          `json:"name" doc:"Kiln and number" example:"big-blue 143"`
@@ -50,7 +50,7 @@ type StandIn struct {
 	AfterS int64  `json:"after_s" doc:"How long after the first rise it began to speak"`
 }
 
-// workJSON is a heat work beside another one.
+// Work is a heat work beside another one.
 type Work struct {
 	HeatWorkC *float64        `json:"heat_work_c"`
 	Likely    []*float64      `json:"heat_work_likely_c"`

@@ -2,7 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
-// firingWholeJSON is a firing with all that its curve tells and all that people told beside it.
+// FiringWhole is a firing with all that its curve tells and all that people told beside it.
 type FiringWhole struct {
 	Firing
 	Features  *Features         `json:"features" doc:"null without a curve"`

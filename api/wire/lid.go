@@ -2,7 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
-// lidJSON is the answer to the lid question. Sizes are in mm whatever the unit asked in.
+// Lid is the answer to the lid question. Sizes are in mm whatever the unit asked in.
 type Lid struct {
 	Asked         LidAsked         `json:"asked"`
 	SetMM         *float64         `json:"set_mm" doc:"Set the callipers to this; null when held back or when a gap was asked"`

@@ -6,7 +6,7 @@ type Lines struct {
 	Items []Line `json:"items"`
 }
 
-// LineJSON is a Line as it is written.
+// Line is a Line as it is written.
 type Line struct {
 	Kiln    string            `json:"kiln"`
 	Port    string            `json:"port" doc:"Device of the settings; empty for a kiln kept by hand"`

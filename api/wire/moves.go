@@ -2,7 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
-// whyJSON is everything that explains a rate.
+// Why is everything that explains a rate.
 type Why struct {
 	Clay         string    `json:"clay"`
 	Batch        string    `json:"batch"`

@@ -1,6 +1,6 @@
 package wire
 
-// noteJSON is a note of a firing.
+// Note is a note of a firing.
 type Note struct {
 	ID           string  `json:"id"`
 	Firing       string  `json:"firing"`

@@ -2,7 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
-// shelvesJSON is how much the shelves of a kiln differ, by the bars that lay on them.
+// Shelves is how much the shelves of a kiln differ, by the bars that lay on them.
 type Shelves struct {
 	Kiln    string          `json:"kiln"`
 	Shelves []Shelf         `json:"shelves" doc:"Hottest first; none where no load had bars on two shelves"`

@@ -2,7 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
-// storyJSON is all that happened to one bar.
+// Story is all that happened to one bar.
 type Story struct {
 	Bar   string    `json:"bar"`
 	Clay  string    `json:"clay"`

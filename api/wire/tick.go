@@ -2,7 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
-// tickJSON is one line of the check list at the start of a firing, as it stands now.
+// Tick is one line of the check list at the start of a firing, as it stands now.
 type Tick struct {
 	Item         string          `json:"item" doc:"Id of the caution: caution-36"`
 	Says         message.Message `json:"says"`

@@ -8,7 +8,8 @@ import (
 	"lidwright/kiln/message"
 )
 
-// Unpackable is how long a cooling kiln will still take to a mark, with a 90 % range. It is no leave to open.
+// CoolingForecast is how long a cooling kiln will still take to a mark, with a 90 % range. It is no leave
+// to open.
 type CoolingForecast struct {
 	Known bool
 	Left  time.Duration // from the last reading; 0 when it is there
@@ -28,7 +29,7 @@ const (
 	coolOpen    = 3                // °C above the room below which a mark is never surely reached
 )
 
-// TimeToMark says when a kiln left to itself comes down to mark. It is Newton's fall towards
+// TimeToCool says when a kiln left to itself comes down to mark. It is Newton's fall towards
 // the room, T - room going as exp(-t/tau), fitted over the last hour, and the same with tau
 // changing as it has since two hours before, because the brick gives its heat back late; the
 // answer lies between the two. after and t are readings in order of age, room the air of the

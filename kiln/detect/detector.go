@@ -103,7 +103,7 @@ const (
 
 // Event is one thing that a Detector has found.
 type Event struct {
-	What    EventKind
+	What    EventKind     // what was found
 	At      kiln.Stamp    // the moment it is about, at or before the sample that showed it
 	Preroll []kiln.Sample // Began: the ring's bins from the first rise, 10 s apart
 	Reheat  bool          // Began, Over: risen again without unpacking, the load goes along
@@ -116,23 +116,23 @@ type Event struct {
 // Course is what a Detector knows of one firing. Ages count from Began; a gap of unknown
 // length counts as a second.
 type Course struct {
-	Began     kiln.Stamp
-	Over      kiln.Stamp // zero while running
-	Status    kiln.Status
-	AtLeast   bool // its end was not heard
-	Top       bool // the top is passed
-	Peak      kiln.Celsius
-	PeakAfter time.Duration
+	Began     kiln.Stamp    // first rise, on the clock that is the firing's
+	Over      kiln.Stamp    // zero while running
+	Status    kiln.Status   // Running until the end is seen
+	AtLeast   bool          // its end was not heard
+	Top       bool          // the top is passed
+	Peak      kiln.Celsius  // highest running median of five bins, °C
+	PeakAfter time.Duration // age of the peak
 	ToTop     time.Duration // first rise to the first bin within 3 °C of the peak
-	Length    time.Duration
-	Dips      []kiln.Dip
-	Stalled   bool
-	FellEarly bool
+	Length    time.Duration // first rise to the last good reading, or to the end
+	Dips      []kiln.Dip    // in order; ages from Began
+	Stalled   bool          // it stands still short of its usual top, now
+	FellEarly bool          // its fall began well short of its usual top
 
-	Kind       kiln.Kind // as told, "" if nobody did
-	KindFrom   string
-	Atmosphere kiln.Atmosphere
-	Load       string
+	Kind       kiln.Kind       // as told, "" if nobody did
+	KindFrom   string          // FromFact, FromLoad or ""
+	Atmosphere kiln.Atmosphere // as told, else that of the last firing or the settings
+	Load       string          // id of the load, "" if none
 }
 
 // NewDetector watches k.
@@ -149,6 +149,7 @@ func (d *Detector) Add(s kiln.Sample) []Event {
 		return nil
 	}
 	var events []Event
+	// which probe speaks is settled before the reading counts
 	changed := d.speaker.hear(s)
 	v, ok := s.Value(d.speaker.now)
 	good := ok && v.Fault == kiln.Good && v.T.Known()
@@ -157,6 +158,7 @@ func (d *Detector) Add(s kiln.Sample) []Event {
 	}
 	d.another = d.another || changed
 	d.unknown = d.unknown || !j.Known // before the bin that begins now
+	// bad readings make no bin, but the gaps that they leave are seen
 	d.ring.add(s, d.kiln, d.speaker.now, j.Age)
 	if good {
 		d.good, d.goodT, d.heard, d.quiet = moment{s.At, j.Age}, v.T, true, false

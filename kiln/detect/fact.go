@@ -32,8 +32,8 @@ func (k FactKind) ByHand() bool {
 
 // Fact is what a recorder cannot hear on the line and a person or the store tells it.
 type Fact struct {
-	Kiln       kiln.KilnID
-	What       FactKind
+	Kiln       kiln.KilnID     // which kiln it is about
+	What       FactKind        // which of the other fields count
 	At         kiln.Stamp      // when; the recorder's own Now if zero
 	Firing     kiln.FiringID   // NewFiring: the id made by whoever asks; "" lets the recorder make one. Undone
 	Kind       kiln.Kind       // LoadJoined, KindTold, NewFiring; "" not told
@@ -46,15 +46,15 @@ type Fact struct {
 
 // Load is a load that is packed for a kiln or in it.
 type Load struct {
-	ID         string
-	Kind       kiln.Kind
-	Atmosphere kiln.Atmosphere
-	Fired      bool // a whole firing has had it, or has it now: it goes into another one as a reheat alone
+	ID         string          // of the load in the store
+	Kind       kiln.Kind       // what it is packed for; "" not told
+	Atmosphere kiln.Atmosphere // likewise
+	Fired      bool            // a whole firing has had it, or has it now: another takes it as a reheat alone
 }
 
 // Past is what the firings of one kiln so far lead its detector to expect.
 type Past struct {
-	Usual      []Expected
+	Usual      []Expected         // of each kind and atmosphere; a second one of a sort has a Name
 	Kind       kiln.Kind          // of the last firing, "" if there was none
 	Atmosphere kiln.Atmosphere    // of the last firing
 	Probes     heatwork.Witnessed // what the cones tell of the probes that are fitted now
@@ -68,11 +68,11 @@ type Past struct {
 // Expected is the usual firing of one kind and atmosphere, or, while none is settled, what the one or two
 // so far let a detector expect.
 type Expected struct {
-	Settled    bool   // it is the usual firing
-	Name       string // of a second one of its kind, as people call it; "" of the first
-	Pinned     bool   // its heat work was said by hand
-	Kind       kiln.Kind
-	Atmosphere kiln.Atmosphere
+	Settled    bool            // it is the usual firing
+	Name       string          // of a second one of its kind, as people call it; "" of the first
+	Pinned     bool            // its heat work was said by hand
+	Kind       kiln.Kind       // of the firings that it is made of
+	Atmosphere kiln.Atmosphere // likewise
 	Top        kiln.Celsius    // median peak of the control channel
 	HeatWork   kiln.Celsius    // median heat work; NaN if not known
 	ToTop      time.Duration   // median hours to the top
@@ -92,6 +92,7 @@ type Expected struct {
 func (p Past) Expect(kind kiln.Kind, atmosphere kiln.Atmosphere) (Expected, bool) {
 	var found Expected
 	var ok bool
+	// the first of each sort alone: one with a name is asked for by that
 	for _, e := range p.Usual {
 		if e.Kind != kind || e.Name != "" {
 			continue
@@ -116,6 +117,7 @@ func GuessKind(c kiln.Celsius, past Past) kiln.Kind {
 	var apart kiln.Celsius
 	kinds := map[kiln.Kind]bool{}
 	usual := false
+	// the nearest usual heat work within reach, and which kinds are within reach at all
 	for _, e := range past.Usual {
 		if !e.HeatWork.Known() {
 			continue
@@ -130,6 +132,8 @@ func GuessKind(c kiln.Celsius, past Past) kiln.Kind {
 			best, apart = e.Kind, d
 		}
 	}
+	// two kinds alike near: what was fired last is fired again; with a usual firing and none near it is
+	// none of them
 	switch {
 	case len(kinds) > 1 && kinds[past.Kind]:
 		return past.Kind

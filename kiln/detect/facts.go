@@ -42,6 +42,7 @@ func (d *Detector) Tell(f Fact) []Event {
 	return nil
 }
 
+// tellKind takes what a person said of kind and atmosphere; what is empty was not said.
 func (d *openFiring) tellKind(f Fact) {
 	if f.Kind != "" {
 		d.kindFact = f.Kind
@@ -62,6 +63,7 @@ func (d *Detector) unpack(load string) []Event {
 	if d.fire.open && load != "" && load != d.load.ID {
 		return events // another load than the one that is being fired: left from before
 	}
+	// still climbing: it is asked once whether that is so, and nothing ends
 	if d.fire.open && !d.fire.top {
 		if d.fire.unpacked {
 			return events
@@ -69,6 +71,7 @@ func (d *Detector) unpack(load string) []Event {
 		d.fire.unpacked = true
 		return append(events, Event{What: StillFiring, At: d.good.at})
 	}
+	// too hot to be believed: the record goes on to its own end
 	if d.Hottest() >= UnpackedBelow {
 		d.fire.unpacked = true
 		return events
@@ -76,6 +79,7 @@ func (d *Detector) unpack(load string) []Event {
 	if d.fire.open {
 		events = append(events, d.finish(d.good, d.status(), false)...)
 	}
+	// the next firing may begin at any temperature, and nothing of this one belongs to it
 	d.armed, d.held, d.cooling, d.markPossible = true, false, false, false
 	d.fell = fallen{}
 	d.restart()
@@ -99,6 +103,7 @@ func (d *Detector) button(f Fact) []Event {
 		d.tellKind(f) // begins with the first rise
 		return events
 	}
+	// it begins with the first rise before the button, if the kiln rises already
 	newest := d.ring.bins[len(d.ring.bins)-1]
 	first := newest
 	if base, ok := d.base.value(); ok {
@@ -161,12 +166,15 @@ const (
 func (d *Detector) stall(b bin) []Event {
 	f := &d.fire
 	kind, _ := d.Kind()
+	// so long it has stood, short of the top
 	stuck := d.stuckFor.hold(!f.top && b.t > 60 && d.slopeKnown && d.slope < 10 && !d.near(b.t), b)
 	e, usual := d.Past.Expect(kind, d.Atmosphere())
+	// without a usual firing to compare with it takes two hours
 	stalled := stuck >= 30*time.Minute
 	if !usual {
 		stalled = stuck >= 2*time.Hour
 	}
+	// below 200 °C it is drying or candling, and told apart
 	low := stuck >= lowLasts && b.t < lowBelow
 	if b.t < lowBelow {
 		stalled = false
@@ -193,6 +201,7 @@ func (d *Detector) stall(b bin) []Event {
 
 // cooledDown tells once that the kiln has come down to the temperature above which it is kept shut.
 func (d *Detector) cooledDown(b bin) []Event {
+	// while it cools after a top, with the record open or over
 	down := d.fire.open && d.fire.top || !d.fire.open && d.markPossible
 	at := d.markFor.hold(down && d.hottest(b) <= d.mark, b)
 	d.fall(b, at == 0)

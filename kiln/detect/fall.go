@@ -9,7 +9,9 @@ import (
 
 // Fall is how soon after its peak a kiln came down to a temperature.
 type Fall struct {
-	To    kiln.Celsius
+	// one of FallLevels
+	To kiln.Celsius
+	// from the peak
 	After time.Duration
 }
 

@@ -7,6 +7,8 @@ import (
 	"lidwright/kiln"
 )
 
+// How the detector bins what it hears (own choices): medians of 10 s, kept for 12 h; the slope is
+// that of the last 10 min and is known once ten bins span 5 min.
 const (
 	BinLength  = 10 * time.Second
 	ringLength = 12 * time.Hour
@@ -37,6 +39,7 @@ type ring struct {
 	values  [][]float64
 }
 
+// slotOf numbers the 10 s of a boot that a stamp lies in.
 func slotOf(at kiln.Stamp) int64 { return int64(at.Since / BinLength) }
 
 // closes reports whether at lies after the open bin.
@@ -110,6 +113,7 @@ func (r *ring) slope() (perHour float64, ok bool) {
 	if len(bins) < slopeBins || newest.age-bins[0].age < slopeLeast {
 		return 0, false
 	}
+	// about the newest bin, so that the sums stay small
 	var sx, sy, sxx, sxy float64
 	for _, b := range bins {
 		x, y := (b.age - newest.age).Hours(), float64(b.t-newest.t)
@@ -147,6 +151,7 @@ type lowest struct {
 	rising []agedT // from the lowest on, each later one higher
 }
 
+// agedT is a temperature, °C, with its age.
 type agedT struct {
 	age time.Duration
 	t   float64
@@ -165,6 +170,7 @@ func (l *lowest) add(age time.Duration, t float64) {
 	l.rising = l.rising[old:]
 }
 
+// value is the least of the last 12 h; ok is false if there is none.
 func (l *lowest) value() (t float64, ok bool) {
 	if len(l.rising) == 0 {
 		return 0, false

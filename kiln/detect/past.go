@@ -11,12 +11,14 @@ import (
 // PastOf is what the firings of one kiln so far, in any order, lead to expect, per kind and atmosphere, with
 // what people said of the usual ones, the oldest first.
 func PastOf(firings []kiln.Firing, control kiln.ChannelID, said ...UsualSaid) Past {
+	// whole firings alone, the newest first
 	ended := slices.DeleteFunc(slices.Clone(firings), func(f kiln.Firing) bool { return f.Status != kiln.Ended })
 	slices.SortStableFunc(ended, func(a, b kiln.Firing) int { return b.Began.Wall.Compare(a.Began.Wall) })
 	var p Past
 	if len(ended) > 0 {
 		p.Kind, p.Atmosphere = ended[0].Kind, ended[0].Atmosphere
 	}
+	// by kind and atmosphere, in the order in which each was fired last
 	by := map[sort][]kiln.Firing{}
 	var order []sort
 	for _, f := range ended {
@@ -32,6 +34,7 @@ func PastOf(firings []kiln.Firing, control kiln.ChannelID, said ...UsualSaid) Pa
 		}
 	}
 	for _, s := range order {
+		// the rules of the usual firing go forward in time
 		slices.Reverse(by[s])
 		for _, e := range s.usuals(by[s], control, said) {
 			if e.Of > 0 || e.Pinned {
@@ -91,6 +94,7 @@ func expectedOf(firings []kiln.Firing, control kiln.ChannelID) Expected {
 	e := Expected{Kind: firings[0].Kind, Atmosphere: firings[0].Atmosphere, HeatWork: kiln.NoTemperature(),
 		Top: kiln.NoTemperature(), Of: len(firings)}
 	var tops, works, hours []float64
+	// a firing without a peak, a heat work or a top does not enter that median
 	for _, f := range firings {
 		e.IDs = append(e.IDs, f.ID)
 		if f.Peak.Known() {

@@ -28,6 +28,7 @@ type progress struct {
 	above    bool // of the stall: the kind was told when it began
 }
 
+// newProgress begins a firing with its first bin; base is the lowest 10 min mean before it, °C.
 func newProgress(first bin, base float64) progress {
 	return progress{open: true, began: moment{first.at, first.age}, base: base, peak: first.t, since: first.t,
 		peakAt: first.age,
@@ -40,6 +41,7 @@ func (c *progress) climb(b bin, steady kiln.Celsius) {
 		c.peak, c.peakAt = steady, b.age
 	}
 	c.since = max(c.since, steady)
+	// the bins that were the highest so far; those that fell more than 3 °C below the peak go
 	if n := len(c.climbs); n == 0 || float64(b.t) > c.climbs[n-1].t {
 		c.climbs = append(c.climbs, agedT{b.age, float64(b.t)})
 	}
@@ -76,11 +78,13 @@ func (c *progress) report(now moment) Course {
 func (d *Detector) follow(b bin) []Event {
 	f := &d.fire
 	var events []Event
+	// hotter than the peak: the top was none
 	if f.top && b.t > f.peak+2 {
 		f.top, f.fell = false, false
 		events = append(events, Event{What: TopTakenBack, At: b.at})
 	}
 	f.climb(b, d.ring.steady())
+	// a fall of 20 °C or 2 % of the peak, whichever is more, that lasts 10 min while it goes on falling
 	below := b.t < f.since-max(20, 0.02*f.peak)
 	long := d.belowFor.hold(below && d.slopeKnown && d.slope < -kiln.FlatRate, b)
 	if !f.top && long >= lasting && float64(f.peak) >= f.base+100 {
@@ -90,12 +94,14 @@ func (d *Detector) follow(b bin) []Event {
 	return append(events, d.fellEarly(b)...)
 }
 
-// riseAgain is rules 2 and 3: a dip of this firing, or a reheat, which is another.
+// riseAgain looks at a kiln that climbs after its top was passed: a dip of this firing, or a reheat, which
+// is another.
 func (d *Detector) riseAgain(b bin, rising time.Duration) []Event {
 	f := &d.fire
 	if !f.top || rising < lasting || b.t < f.lowest.t+10 {
 		return nil
 	}
+	// a turn within two hours of the last climb, or near the top and not half cold, is a dip
 	turn := f.lowest
 	dip := turn.age-f.lastUp.age <= dipWithin || d.near(f.peak) && turn.t > f.peak/2
 	if dip && !f.unpacked {
@@ -104,6 +110,7 @@ func (d *Detector) riseAgain(b bin, rising time.Duration) []Event {
 			Lowest: turn.t})
 		return []Event{{What: Dipped, At: turn.at}, {What: TopTakenBack, At: b.at}}
 	}
+	// else the firing is over at the turn and another begins there, with the load if nobody unpacked
 	kept := !f.unpacked
 	events := d.finish(moment{turn.at, turn.age}, d.status(), false)
 	events[len(events)-1].Reheat = kept

@@ -38,6 +38,7 @@ func (d *Detector) look(b bin) []Event {
 	if d.fire.open {
 		events = append(events, d.riseAgain(b, rising)...)
 	}
+	// the state goes by whether a firing is open now
 	d.state = d.stateNow(b)
 	d.fire.seen(d.state, b)
 	if d.fire.open {
@@ -52,10 +53,12 @@ func (d *Detector) look(b bin) []Event {
 func (d *Detector) begin(b bin, rising time.Duration) []Event {
 	base, ok := d.base.value()
 	warm := d.warmFor.hold(b.t >= d.rules.StartAbove, b)
+	// stopped by hand: it waits until the kiln is cold enough or has stopped rising
 	if d.held {
 		d.held = b.t >= d.rules.StartAbove || !d.slopeKnown || d.slope > kiln.FlatRate
 		return nil
 	}
+	// warm for 3 min and 25 °C up; armed by a person: any rise of 10 °C that lasts
 	up := float64(b.t) - base
 	if !ok || !(warm >= 3*time.Minute && up >= 25 || d.armed && rising >= lasting && up >= 10) {
 		return nil
@@ -88,6 +91,7 @@ func (d *Detector) open(first bin, id kiln.FiringID, again bool) Event {
 		d.load = d.now()
 	}
 	bins := d.ring.since(first.age)
+	// what it rose from, for how far it must climb to have a top
 	base, ok := d.base.value()
 	if !ok {
 		base = float64(first.t)
@@ -128,6 +132,7 @@ func (d *openFiring) near(t kiln.Celsius) bool {
 	if len(d.Past.Usual) == 0 {
 		return t > topUnknown
 	}
+	// of a kind that nobody told: near any usual top, or above all of them
 	highest := d.Past.Usual[0].Top
 	for _, e := range d.Past.Usual {
 		if t >= e.Top-nearTop && t <= e.Top+nearTop {
@@ -180,6 +185,7 @@ func (d *Detector) shut(at moment, status kiln.Status) Event {
 	c.Over, c.Status = at.at, status
 	d.cooling, d.markPossible = d.fire.top, d.fire.top
 	d.fire = progress{}
+	// a load that a whole firing had is fired; one that came to nothing is not
 	for i := range d.loads {
 		if d.loads[i].ID == d.load.ID {
 			d.loads[i].Fired = status == kiln.Ended && c.Peak >= kiln.NoConeMoves
@@ -242,6 +248,8 @@ func (d *Detector) afterSilence(b bin) []Event {
 	if !d.fire.open || !unknown && gap <= silentWithin {
 		return nil
 	}
+	// still warm and not unpacked; after a gap of known length it also must not be hotter than a kiln can
+	// climb
 	same := b.t >= 50 && !d.fire.unpacked
 	switch {
 	case unknown && b.t > last.t+100:
@@ -252,6 +260,7 @@ func (d *Detector) afterSilence(b bin) []Event {
 	if same {
 		return nil
 	}
+	// it was over in the silence: it ends with the last bin before it
 	events := d.closeUnheard(moment{last.at, last.age})
 	d.from = b.age
 	return events

@@ -22,6 +22,7 @@ type speaker struct {
 	well   kiln.Stamp   // since when the control probe reads well again; zero while it does not
 }
 
+// newSpeaker begins with the control probe, whatever the others read.
 func newSpeaker(k kiln.Kiln) speaker {
 	n := len(k.Channels)
 	return speaker{kiln: k, now: k.Control, heard: make([]kiln.Stamp, n), health: make([]float64, n)}
@@ -32,6 +33,7 @@ func (s *speaker) hear(smp kiln.Sample) (changed bool) {
 	if s.began == (kiln.Stamp{}) {
 		s.began = smp.At
 	}
+	// the healthiest fresh probe; one must be better by 2 % to be preferred to an earlier channel
 	best, speaks := -1, -1
 	for i, c := range s.kiln.Channels {
 		if c.Role != kiln.RoleProbe {
@@ -40,6 +42,7 @@ func (s *speaker) hear(smp kiln.Sample) (changed bool) {
 		v, there := smp.Value(c.ID)
 		good := there && v.Fault == kiln.Good && v.T.Known()
 		switch {
+		// health is a moving share over about 300 readings
 		case good:
 			s.heard[i] = smp.At
 			s.health[i] += (1 - s.health[i]) / 300
@@ -56,6 +59,7 @@ func (s *speaker) hear(smp kiln.Sample) (changed bool) {
 			best = i
 		}
 	}
+	// back to the control probe once it is mended; else to the best where the one that speaks went silent
 	next := s.now
 	switch {
 	case s.now != s.kiln.Control && s.well != (kiln.Stamp{}) && lasted(s.well, smp.At, mended):
@@ -67,6 +71,7 @@ func (s *speaker) hear(smp kiln.Sample) (changed bool) {
 	if next == s.now {
 		return false
 	}
+	// since when the control probe does not speak, whichever stands in
 	if s.now == s.kiln.Control || s.since == (kiln.Stamp{}) {
 		s.since = smp.At
 	}

@@ -72,10 +72,12 @@ func (w *StillHot) Look(d *Detector, usual Expected) {
 		w.usual = usual
 	}
 	t := r.steady()
+	// somebody at the kiln, or a cold one, begins everything anew
 	w.lid(r, b)
 	if b.t < ColdBelow || w.opened && w.openedAt == b.age && b.t < openedCold {
 		w.Attended()
 	}
+	// follow the peak and the lowest since
 	if t > w.peak {
 		w.peak, w.peakAt, w.fallen = t, b.age, false
 		w.low, w.lowAt = t, b.age
@@ -83,11 +85,13 @@ func (w *StillHot) Look(d *Detector, usual Expected) {
 	if t < w.low {
 		w.low, w.lowAt = t, b.age
 	}
+	// once 50 °C below the peak it is past it
 	w.fallen = w.fallen || t < w.peak-endFallen
 	slope, known := r.slope()
 	if !known {
 		return
 	}
+	// a climb is over when it has fallen 10 °C and goes on falling
 	switch {
 	case w.climbing:
 		w.highest = max(w.highest, t)
@@ -162,6 +166,7 @@ func (w *StillHot) isLate(r *ring, b bin, t kiln.Celsius) bool {
 // or longer, and still do: a lid that was shut again and a controller that comes up to its hold slow down.
 func climbs(r *ring, since time.Duration, least kiln.Celsius, lasts time.Duration) bool {
 	bins := r.since(max(r.whole, since))
+	// from the lowest bin on
 	low := 0
 	for i, b := range bins {
 		if b.t < bins[low].t {
@@ -184,6 +189,7 @@ func climbs(r *ring, since time.Duration, least kiln.Celsius, lasts time.Duratio
 	if n < 6 || span < lasts {
 		return false
 	}
+	// the second half must climb nearly as fast as the first: what only swings up slows down
 	half, _ := slices.BinarySearchFunc(bins, bins[0].age+span/2, func(b bin, at time.Duration) int { return int(b.age - at) })
 	if half < 3 || n-half < 3 {
 		return false

@@ -29,6 +29,7 @@ const (
 func usualOf(whole []kiln.Firing, control kiln.ChannelID, anew []time.Time) Expected {
 	var u usual
 	for _, f := range whole {
+		// "new" makes the row before it the usual one
 		for len(anew) > 0 && f.Began.Wall.After(anew[0]) {
 			u.renew()
 			anew = anew[1:]
@@ -38,6 +39,7 @@ func usualOf(whole []kiln.Firing, control kiln.ChannelID, anew []time.Time) Expe
 	if len(anew) > 0 {
 		u.renew()
 	}
+	// settled; or a few so far, from which a detector takes what it can; or nothing
 	switch {
 	case len(u.of) > 0:
 	case len(u.first) > 0:
@@ -56,12 +58,12 @@ func usualOf(whole []kiln.Firing, control kiln.ChannelID, anew []time.Time) Expe
 
 // UsualSaid is what a person said of the usual firing of a kind and atmosphere.
 type UsualSaid struct {
-	Kind       kiln.Kind
-	Atmosphere kiln.Atmosphere
-	What       string       // pin, release, new, second
-	Name       string       // of a second one; "" of the first
-	HeatWork   kiln.Celsius // of pin and second
-	At         time.Time
+	Kind       kiln.Kind       // with Atmosphere, the sort that it is about
+	Atmosphere kiln.Atmosphere // with Kind
+	What       string          // pin, release, new, second
+	Name       string          // of a second one; "" of the first
+	HeatWork   kiln.Celsius    // of pin and second
+	At         time.Time       // a "new" counts for the firings begun after it
 }
 
 // sort is what a usual firing is of.
@@ -76,6 +78,7 @@ func (s sort) usuals(whole []kiln.Firing, control kiln.ChannelID, said []UsualSa
 	var anew []time.Time
 	var seconds []UsualSaid
 	pinned := kiln.NoTemperature()
+	// what was said last holds: a pin until it is released, each second one by its name
 	for _, u := range said {
 		if u.Kind != s.kind || u.Atmosphere != s.atmosphere {
 			continue
@@ -93,6 +96,7 @@ func (s sort) usuals(whole []kiln.Firing, control kiln.ChannelID, said []UsualSa
 			}
 		}
 	}
+	// firings go to the usual one that they are nearest to
 	first, of := s.parted(whole, control, seconds, pinned)
 	e := Expected{Kind: s.kind, Atmosphere: s.atmosphere, HeatWork: kiln.NoTemperature(),
 		Top: kiln.NoTemperature()}
@@ -121,6 +125,8 @@ func (s sort) parted(whole []kiln.Firing, control kiln.ChannelID, seconds []Usua
 	pinned kiln.Celsius) (first []kiln.Firing, of [][]kiln.Firing) {
 	of = make([][]kiln.Firing, len(seconds))
 	for _, f := range whole {
+		// nearest of the seconds within 40 °C, unless the first usual one, pinned or as it was then, is
+		// nearer
 		w, at, apart := heatOf(f, control), -1, kiln.Celsius(usualWithin)
 		for i, u := range seconds {
 			middle := pinned
@@ -159,6 +165,7 @@ func (s sort) before(whole []kiln.Firing, control kiln.ChannelID, at time.Time) 
 // pin is e with the heat work that was said by hand, whatever was fired.
 func (e Expected) pin(at kiln.Celsius, whole []kiln.Firing, control kiln.ChannelID) Expected {
 	e.Settled, e.Pinned, e.HeatWork, e.Moved, e.Beside, e.Last = true, true, at, false, nil, 0
+	// only firings that belong to what was said tell how much it varies
 	e.Works = slices.DeleteFunc(slices.Clone(e.Works), func(w float64) bool { return math.Abs(w-float64(at)) > usualWithin })
 	if n := len(whole); n > 0 {
 		if last := heatOf(whole[n-1], control); max(last-at, at-last) > usualWithin {
@@ -179,6 +186,9 @@ type usual struct {
 	moved bool          // a row of four made it what it is, and no firing joined it since
 }
 
+// take adds the next firing by its heat work, °C; one without is passed over. Near the usual one it
+// belongs to it and ends a row; beside it, it continues or begins a row, and four in a row are the new
+// usual one.
 func (u *usual) take(f kiln.Firing, c kiln.Celsius) {
 	if !c.Known() {
 		return
@@ -244,6 +254,7 @@ func heatOf(f kiln.Firing, control kiln.ChannelID) kiln.Celsius {
 	return f.Peak
 }
 
+// lastOf is the last n of a list, all where it is shorter.
 func lastOf[T any](list []T, n int) []T { return list[max(0, len(list)-n):] }
 
 // MovesAfter is how many more firings like the last ones move the usual one, where those lie beside it and

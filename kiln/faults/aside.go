@@ -55,11 +55,13 @@ type aside struct {
 	minutes lookback
 }
 
+// begin starts a run with its first reading, which unit explains if it is not asSet.
 func (a *aside) begin(r reading, unit turned) {
 	*a = aside{unit: unit, first: r.at, from: r.t, last: r}
 	a.minutes.add(r)
 }
 
+// add takes the next reading of the run.
 func (a *aside) add(r reading) {
 	a.lively = a.lively || r.t != a.last.t
 	a.last = r
@@ -114,11 +116,13 @@ func (c *channelJudge) turnedTo(held, after reading, seconds float64) turned {
 	expected := c.expected(seconds)
 	off := math.Abs(float64(held.t - expected))
 	wait, _ := held.since(after.at)
+	// what a reading may be off: noise, what a kiln does in that time, and how fast this one moved
 	within := 3 + 4*c.same.sd() + 0.1*min(seconds, 60) + 0.03*seconds + c.pace*min(seconds, 10)
 	_, known := c.minutes.slope(5)
 	if seconds > 900 || !known && c.gap(seconds) || off <= max(2*within, 15) {
 		return asSet
 	}
+	// a unit must explain both readings, and better by half than no unit does
 	best, nearest := asSet, off/2
 	for u := fForC; u < lastTurns; u++ {
 		a := math.Abs(float64(u.turn(held.t) - expected))
@@ -187,16 +191,19 @@ func (c *channelJudge) stillTurned(r reading, seconds float64) bool {
 // at a rate that kilns have; or it stands or falls, which takes longer to tell from a broken line
 // and must not be the same to the last digit. Where other probes can be asked it goes with them.
 func (c *channelJudge) explained(r reading, j *FaultDetector) bool {
+	// ten minutes of means at least, and not the same to the last digit
 	a := &c.aside
 	lasted, known := r.at.Sub(a.first)
 	by, _, ten := a.minutes.change(10)
 	if !known || !ten || !a.lively || lasted < explainedHeating {
 		return false
 	}
+	// other probes must have moved about as much
 	others, _, ok := j.others(c, r.at, 10)
 	if ok && math.Abs(float64(by-others)) > 10+math.Abs(float64(others))/2 {
 		return false
 	}
+	// heats as kilns heat, or has gone on for half an hour
 	perHour := float64(by) * 6
 	return perHour > kiln.FlatRate && perHour < 1800 || lasted >= explainedElse
 }
@@ -215,11 +222,14 @@ type fall struct {
 	rates [3]float64 // K/s, the newest last
 }
 
+// begin starts a run with a reading that lies below ref, the last believed one.
 func (f *fall) begin(r, ref reading) {
 	*f = fall{n: 1, last: r}
 	f.rate(ref, r)
 }
 
+// rate keeps how fast it fell between two readings, K/s; two in one moment count as a tenth of a second
+// apart.
 func (f *fall) rate(a, b reading) {
 	seconds, _ := a.since(b.at)
 	copy(f.rates[:], f.rates[1:])
@@ -278,6 +288,7 @@ func (c *channelJudge) speaks(at kiln.Stamp) bool {
 // it. One that may be falling too says nothing.
 func (j *FaultDetector) contradicted(c *channelJudge, r reading) bool {
 	against := false
+	// one that may be falling too leaves the question open; one that stands speaks against
 	for i := range j.channels {
 		o := &j.channels[i]
 		if o == c || !o.speaks(r.at) {

@@ -51,7 +51,9 @@ func (c *channelJudge) mark(r reading, j *FaultDetector) kiln.Fault {
 	if c.role != kiln.RoleProbe && c.role != kiln.RoleRoom {
 		return kiln.Good
 	}
+	// when it spoke, and after how long a silence
 	c.listen(r.at)
+	// outside -50 to 1850 °C: a couple the wrong way round, another unit, or an open input
 	if !believable(r.t) {
 		if c.state == kiln.Reversed && r.t < 0 {
 			return kiln.Reversed
@@ -64,16 +66,19 @@ func (c *channelJudge) mark(r reading, j *FaultDetector) kiln.Fault {
 		}
 		return outOfBelief(r.t)
 	}
+	// broken before: the same reading again is the same break
 	if c.open {
 		if math.Abs(float64(r.t-c.openAt)) <= 2 {
 			return kiln.Break
 		}
 		c.open = false
 	}
+	// exactly zero on a hot kiln is an open input of a chip without a flag
 	if isZero(r.t) && c.ref.known() && c.ref.t > 60 {
 		c.open, c.openAt = true, r.t
 		return kiln.Break
 	}
+	// shorted before: about the room's temperature again, which the kiln cannot have reached
 	if c.short {
 		if c.nearRoom(r.t, j) && !c.cooledBy(r, j) {
 			return kiln.Shorted
@@ -147,6 +152,7 @@ func (c *channelJudge) settle(held, after reading, j *FaultDetector) kiln.Fault 
 		}
 		return c.believe(held, j)
 	}
+	// off to one side and back again by the next reading: a spike, or an open input for a moment
 	if known {
 		off, back := float64(held.t-c.ref.t), float64(held.t-after.t)
 		least := min(9.4+0.6*min(seconds, wait), 50)
@@ -164,7 +170,9 @@ func (c *channelJudge) settle(held, after reading, j *FaultDetector) kiln.Fault 
 	if known && can && float64(c.ref.t-held.t) > 20+0.5*seconds && j.contradicted(c, held) {
 		can = false
 	}
+	// a fall too fast to be one by itself
 	falls := known && held.t < c.ref.t && !can
+	// beside the next reading: a fall that goes on, the end of a range, or what a kiln can do
 	switch {
 	case !agree(held.t, after.t, wait):
 		if falls && after.t < held.t {
@@ -193,6 +201,7 @@ func (c *channelJudge) settle(held, after reading, j *FaultDetector) kiln.Fault 
 		c.fall.begin(held, c.ref)
 		return kiln.Unbelievable
 	}
+	// a jump that nothing explains yet
 	c.aside.begin(held, asSet)
 	return kiln.Unbelievable
 }
@@ -200,6 +209,7 @@ func (c *channelJudge) settle(held, after reading, j *FaultDetector) kiln.Fault 
 // believe takes a reading in, and gives the fault that the trend shows, if any.
 func (c *channelJudge) believe(r reading, j *FaultDetector) kiln.Fault {
 	before := reading{at: c.heard}
+	// how fast it moves, for what it may do next
 	if since, known := c.ref.since(r.at); known {
 		c.pace = math.Abs(float64(r.t-c.ref.t)) / max(since, 1)
 	}
@@ -208,6 +218,7 @@ func (c *channelJudge) believe(r reading, j *FaultDetector) kiln.Fault {
 	if c.role != kiln.RoleProbe {
 		return kiln.Good
 	}
+	// a run of equal readings does not go on over a silence
 	seconds, known := before.since(r.at)
 	if !known || c.gap(seconds) {
 		c.same.forget()
@@ -219,6 +230,7 @@ func (c *channelJudge) believe(r reading, j *FaultDetector) kiln.Fault {
 	if c.state == kiln.Reversed && r.t > c.above || c.state == kiln.Shorted && c.unshorted(r, j) {
 		c.state, c.lags = kiln.Good, false
 	}
+	// frozen as long as nothing moves; the first other reading ends it
 	if c.state == kiln.Frozen {
 		if c.same.n > 1 {
 			c.ref.at = c.same.first // what comes after may have moved on meanwhile

@@ -13,7 +13,7 @@ import (
 	"lidwright/kiln"
 )
 
-// Judge looks at the samples of one kiln as they come and marks the values that are no
+// FaultDetector looks at the samples of one kiln as they come and marks the values that are no
 // temperature to reckon with. It knows what a kiln can do and what broken couples, loose plugs
 // and damaged lines look like, and it only ever looks back: nothing that it let pass is taken
 // back later. A value that came with a fault keeps it.
@@ -36,11 +36,11 @@ type FaultDetector struct {
 	held     kiln.Sample
 	holds    bool
 	spoke    []int // samples in a row that had the channel; below 0: that had not
-	Zones    zones
+	Zones    zones // how the probes differ from the control probe, learned firing by firing
 	out      [2]kiln.Sample
 }
 
-// NewJudge judges the samples of k, beginning with nothing known. Past is what an earlier Judge
+// NewFaultDetector judges the samples of k, beginning with nothing known. Past is what an earlier detector
 // of the kiln learned of its zones; the zero one knows nothing.
 func NewFaultDetector(k kiln.Kiln, past ZonePast) *FaultDetector {
 	j := &FaultDetector{kiln: k, confirm: 6, spoke: make([]int, len(k.Channels)), Zones: newZones(k, past)}
@@ -53,6 +53,7 @@ func NewFaultDetector(k kiln.Kiln, past ZonePast) *FaultDetector {
 	return j
 }
 
+// every is the time between samples; 1 s where the settings do not say.
 func (j *FaultDetector) every() time.Duration {
 	if j.kiln.Every <= 0 {
 		return time.Second
@@ -64,6 +65,7 @@ func (j *FaultDetector) every() time.Duration {
 // held back, one, or two when it settles the one before. They are valid until the next call.
 func (j *FaultDetector) Assess(s kiln.Sample) []kiln.Sample {
 	out := j.out[:0]
+	// the one held back is judged first, by this one
 	if j.holds {
 		out = append(out, j.settle(&s))
 	}
@@ -126,6 +128,7 @@ func (j *FaultDetector) settle(next *kiln.Sample) kiln.Sample {
 		}
 		c.doubt = false
 		var after reading
+		// only a believable good reading is a witness
 		if next != nil {
 			if v, ok := next.Value(s.Values[i].Channel); ok && v.Fault == kiln.Good && believable(v.T) {
 				after = reading{v.T, next.At, kiln.Good}
@@ -148,6 +151,8 @@ func (j *FaultDetector) fillMissing(s kiln.Sample) kiln.Sample {
 		}
 		_, there := s.Value(c.ID)
 		switch {
+		// ten in a row make a channel one that is always there; below 0 it counts how often it is missing
+		// since
 		case there:
 			j.spoke[i] = min(max(j.spoke[i], 0)+1, 10)
 		case j.spoke[i] >= 10 || j.spoke[i] < 0:
@@ -162,6 +167,7 @@ func (j *FaultDetector) fillMissing(s kiln.Sample) kiln.Sample {
 	return s
 }
 
+// channel is the judge of one channel, nil if the kiln has none of that id.
 func (j *FaultDetector) channel(id kiln.ChannelID) *channelJudge {
 	for i := range j.kiln.Channels {
 		if j.kiln.Channels[i].ID == id {

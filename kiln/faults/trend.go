@@ -7,7 +7,7 @@ import (
 	"lidwright/kiln"
 )
 
-// Rules of the trend, reliability goals 36 and 38. Own choice, not tuned on real kilns.
+// Rules of the trend. Own choice, not tuned on real kilns.
 const (
 	frozenFor    = 10 * time.Minute
 	frozenTimes  = 10   // and so many readings at least
@@ -42,6 +42,7 @@ func (c *channelJudge) isFrozen(r reading, j *FaultDetector) bool {
 	if c.same.n < frozenTimes || c.same.lasted(r) < frozenFor {
 		return false
 	}
+	// a lively display that stands still by no accident needs few witnesses, a coarse one many
 	moved, _, others := j.others(c, r.at, 10)
 	by := math.Abs(float64(moved))
 	if c.same.lively() && !c.same.byChance() {
@@ -57,6 +58,7 @@ func (c *channelJudge) isReversed(r reading, j *FaultDetector) bool {
 	if !known {
 		return false
 	}
+	// beside others that heat
 	if rise, _, ok := j.others(c, r.at, 10); ok && rise > 20 && own < -10 && now < 100 {
 		c.above = now + 10
 		return true
@@ -226,6 +228,7 @@ func (s *same) byChance() bool {
 	return float64(s.n)*math.Log(math.Erf(s.grain/2/(sd*math.Sqrt2))) > -21
 }
 
+// lasted is how long the run has gone on at r; 0 over a restart without a trusted clock.
 func (s *same) lasted(r reading) time.Duration {
 	d, known := r.at.Sub(s.first)
 	if !known {

@@ -15,11 +15,11 @@ const disagree = 15
 // ZoneBand is what is known of one probe in one band of the control probe: how much hotter it
 // read than the control, in earlier firings of this kiln.
 type ZoneBand struct {
-	Channel kiln.ChannelID
-	From    kiln.Celsius // of the control probe; the band is 100 K wide
-	Rising  bool         // heating and cooling differ
-	Mean    kiln.Celsius // channel minus control
-	Firings int          // that it rests on; the last four weigh most
+	Channel kiln.ChannelID // the probe that differs
+	From    kiln.Celsius   // of the control probe; the band is 100 K wide
+	Rising  bool           // heating and cooling differ
+	Mean    kiln.Celsius   // channel minus control
+	Firings int            // that it rests on; the last four weigh most
 }
 
 // ZonePast is the history of a kiln's zones, to be kept across a restart.
@@ -28,8 +28,8 @@ type ZonePast []ZoneBand
 // Disagreement is a probe that reads more than 15 K off what it used to read beside the control
 // probe. It is shown and takes nothing out: one of the two may drift, and which cannot be told.
 type Disagreement struct {
-	Channel kiln.ChannelID
-	By      kiln.Celsius // hotter than usual; below 0 cooler
+	Channel kiln.ChannelID // the probe that differs; the control probe may be the wrong one
+	By      kiln.Celsius   // hotter than usual; below 0 cooler
 }
 
 // zones follows the differences between the probes of one kiln and its control probe.
@@ -42,6 +42,7 @@ type zones struct {
 	Hot     bool
 }
 
+// zone is one probe beside the control probe.
 type zone struct {
 	channel kiln.ChannelID
 	past    [2][20]ZoneBand // by rising and band
@@ -51,6 +52,7 @@ type zone struct {
 	known   bool
 }
 
+// newZones begins with what earlier firings told; bands of other channels are left out.
 func newZones(k kiln.Kiln, past ZonePast) zones {
 	z := zones{control: k.Control}
 	for _, c := range k.Channels {
@@ -68,11 +70,13 @@ func newZones(k kiln.Kiln, past ZonePast) zones {
 	return z
 }
 
+// band numbers the 100 K that a temperature lies in, 0 to 19; ok is false outside 0 to 2000 °C.
 func band(t kiln.Celsius) (int, bool) {
 	i := int(math.Floor(float64(t) / 100))
 	return i, t.Known() && i >= 0 && i < 20
 }
 
+// direction is the first index of the tables of a zone: 1 while the control probe rises.
 func direction(rising bool) int {
 	if rising {
 		return 1
@@ -86,10 +90,12 @@ func (z *zones) See(s kiln.Sample) {
 	if !ok || control.Fault != kiln.Good {
 		return
 	}
+	// every five minutes: does the control probe rise?
 	if d, known := s.At.Sub(z.lastAt); !known || d >= 5*time.Minute || z.lastAt == (kiln.Stamp{}) {
 		z.rising = control.T > z.last
 		z.last, z.lastAt = control.T, s.At
 	}
+	// a firing is one from above 300 °C to below 60; its differences then enter the history
 	if control.T > 300 {
 		z.Hot = true
 	} else if control.T < 60 && z.Hot {
@@ -110,6 +116,7 @@ func (z *zones) See(s kiln.Sample) {
 		d := float64(v.T - control.T)
 		one.sum[way][i] += d
 		one.N[way][i]++
+		// off its history, smoothed over about 120 samples
 		past := one.past[way][i]
 		switch {
 		case past.Firings == 0:
@@ -135,6 +142,7 @@ func (z *zones) close() {
 				b := &one.past[way][i]
 				*b = ZoneBand{
 					Channel: one.channel, From: kiln.Celsius(100 * i), Rising: way == 1,
+					// the mean of the last firings, the newest weighing a quarter at least
 					Mean:    b.Mean + (mean-b.Mean)/kiln.Celsius(min(b.Firings+1, 4)),
 					Firings: b.Firings + 1,
 				}
@@ -195,6 +203,7 @@ func (z *zones) Join(before *zones) {
 // lowest and highest of every minute of its channels.
 func ZonesOf(k kiln.Kiln, firings ...[]kiln.Envelope) ZonePast {
 	j := NewFaultDetector(k, nil)
+	// the minutes of a firing in order, each channel by the middle of its minute
 	for _, f := range firings {
 		at := make(map[time.Duration][]kiln.Value)
 		var minutes []time.Duration

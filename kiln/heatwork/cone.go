@@ -40,6 +40,7 @@ type ConeError struct {
 	Nearest string          // the nearest right thing to type, empty if there is none
 }
 
+// Error is Says in English.
 func (e *ConeError) Error() string {
 	return e.Says().String()
 }
@@ -109,6 +110,7 @@ func noSuchCone(text, t string) error {
 	e := &ConeError{Text: text}
 	digits := strings.Trim(t, "0123456789") == ""
 	number := strings.TrimLeft(t, "0")
+	// from what is surely meant to what nobody can guess; each with the nearest label where there is one
 	switch {
 	case t == "":
 		e.Why = message.New("No cone was named. Write the number pressed into the cone, such as 06 or 6.")
@@ -142,6 +144,7 @@ func noSuchCone(text, t string) error {
 	return e
 }
 
+// isCone reports whether label is a rung as it is written here.
 func isCone(label string) bool {
 	for _, l := range rungLabels {
 		if l == label {

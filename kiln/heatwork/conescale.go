@@ -17,9 +17,9 @@ const rungCount = 38
 // gasConstant in kJ/(mol K): CODATA 2018, exact.
 const gasConstant = 8.314462618e-3
 
-// Ladder is the cones from 022 to 14 with the kinetics fitted to their published end
+// ConeScale is the cones from 022 to 14 with the kinetics fitted to their published end
 // points. Each cone c softens on its own: dphi/dt = exp(-(E/R)(1/T - 1/tau))/t, T in kelvin, and is
-// down when phi reaches 1. A Ladder never changes once made and may be shared.
+// down when phi reaches 1. A ConeScale never changes once made and may be shared.
 type ConeScale struct {
 	cones [rungCount]Cone
 	tauK  [rungCount]float64 // tau in kelvin
@@ -27,7 +27,7 @@ type ConeScale struct {
 	hours [rungCount]float64 // time at tau that is worth a whole ramp at 60 °C/h
 }
 
-// MainLadder is the ladder of the main series, worked out from the embedded table at first
+// MainConeScale is the ladder of the main series, worked out from the embedded table at first
 // use.
 func MainConeScale() *ConeScale { return mainLadder() }
 
@@ -39,7 +39,7 @@ var mainLadder = sync.OnceValue(func() *ConeScale {
 	return l
 })
 
-// NewLadder fits the ladder to the end points of the main series in ends; the others are
+// newConeScale fits the ladder to the end points of the main series in ends; the others are
 // left alone. It refuses a table whose cones would change places at 60 °C/h.
 func newConeScale(ends []ConeEnd) (*ConeScale, error) {
 	tau, s, err := fitLadder(ends)
@@ -48,15 +48,18 @@ func newConeScale(ends []ConeEnd) (*ConeScale, error) {
 	}
 	l := new(ConeScale)
 	for i := range rungCount {
+		// a scale that is not monotonic could not be read backwards
 		if i > 0 && tau[i] <= tau[i-1] {
 			return nil, fmt.Errorf("the table of cones puts cone %s at %.1f °C, not above cone %s at %.1f °C; look for a mistyped end point",
 				rungLabels[i], tau[i], rungLabels[i-1], tau[i-1])
 		}
 		l.cones[i] = Cone{Label: rungLabels[i], Position: rungPosition(i), Tau: kiln.Celsius(tau[i]),
 			S: kiln.Celsius(s[i])}
+		// E/R from the slope of the end point by ln of the rate at tau: dT/dln r = T²/(E/R + 2T)
 		tk := kiln.Celsius(tau[i]).Kelvin()
 		l.tauK[i] = tk
 		l.k[i] = tk*tk/s[i] - 2*tk
+		// so many hours at tau do as much as the whole way up at 60 °C/h
 		l.hours[i] = rampIntegral(l.k[i], tk) / 60
 	}
 	return l, nil
@@ -114,12 +117,14 @@ func (l *ConeScale) EndPoint(c Cone, rate kiln.CelsiusPerHour) kiln.Celsius {
 // as far as it goes; between -1 and 0 below 022.
 func (l *ConeScale) Position(heatWork kiln.Celsius) float64 {
 	c := &l.cones
+	// below the first rung: by the width of the first step, no further than one whole cone
 	if !(heatWork >= c[0].Tau) {
 		if !heatWork.Known() {
 			return -1
 		}
 		return math.Max(-1, float64((heatWork-c[0].Tau)/(c[1].Tau-c[0].Tau)))
 	}
+	// between two rungs by the straight line in °C; half cones are rungs too
 	for i := 1; i < rungCount; i++ {
 		if heatWork < c[i].Tau {
 			a, b := c[i-1], c[i]
@@ -201,6 +206,7 @@ func (l *ConeScale) Parse(text string) (kiln.Celsius, error) {
 	if !cut {
 		return c.Tau, nil
 	}
+	// tenths stand behind whole cones alone: 5.5+0.2 is no way that anybody tells
 	part, err := strconv.ParseFloat(strings.TrimSpace(tenths), 64)
 	if err != nil || !(part >= 0 && part < 1) || c.Position != math.Floor(c.Position) {
 		return kiln.NoTemperature(), &ConeError{Text: text, Nearest: c.Label,

@@ -21,12 +21,14 @@ const (
 // from the pass before, so that every pass is linear. A rung without a value (the half cones)
 // lies on the straight line between its neighbours.
 func fitLadder(ends []ConeEnd) (tau, s [rungCount]float64, err error) {
+	// the values of the main series, each with its rung and ln(r/60)
 	type row struct {
 		i        int
 		lnr, end float64
 	}
 	var rows []row
 	var have [rungCount]bool
+	// another series has a scale of its own and is joined by seriesShift
 	for _, e := range ends {
 		if e.Series != SeriesSelfSupporting {
 			continue
@@ -41,11 +43,13 @@ func fitLadder(ends []ConeEnd) (tau, s [rungCount]float64, err error) {
 		rows = append(rows, row{i, math.Log(float64(e.Rate) / 60), float64(e.At)})
 		have[i] = true
 	}
+	// the ends of the ladder cannot be filled in from neighbours
 	if !have[0] || !have[rungCount-1] {
 		return tau, s, fmt.Errorf("the table of cones needs cones 022 and 14 of the main series")
 	}
 
 	const n = 2 * rungCount // unknowns: tau of every rung, then s of every rung
+	// the normal equations; their left side is the same in every pass
 	normal := mat.NewSymDense(n, nil)
 	add := func(i, j int, v float64) { normal.SetSym(i, j, normal.At(i, j)+v) }
 	for _, r := range rows {
@@ -58,6 +62,7 @@ func fitLadder(ends []ConeEnd) (tau, s [rungCount]float64, err error) {
 			add(i, i, 1) // keeps the system regular; its tau is set below
 		}
 	}
+	// the penalty: second divided differences of s along the ladder, weighted by the width that they span
 	for i := 1; i < rungCount-1; i++ {
 		h1, h2 := rungPosition(i)-rungPosition(i-1), rungPosition(i+1)-rungPosition(i)
 		w := math.Sqrt((h1 + h2) / 2)
@@ -75,6 +80,7 @@ func fitLadder(ends []ConeEnd) (tau, s [rungCount]float64, err error) {
 
 	var q [rungCount]float64
 	right, x := mat.NewVecDense(n, nil), mat.NewVecDense(n, nil)
+	// each pass takes the second-order term of the one before off the values and solves for tau and s
 	for range ladderPasses {
 		right.Zero()
 		for _, r := range rows {
@@ -87,6 +93,7 @@ func fitLadder(ends []ConeEnd) (tau, s [rungCount]float64, err error) {
 		}
 		for i := range rungCount {
 			tau[i] = x.AtVec(i)
+			// a slope near 0 would make a cone that no rate moves
 			s[i] = math.Max(x.AtVec(rungCount+i), ladderLeastS)
 		}
 		fillRungs(&tau, &have)

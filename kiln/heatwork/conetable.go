@@ -19,8 +19,8 @@ var conesCSV []byte
 
 // ConeEnd is one published end point of a cone.
 type ConeEnd struct {
-	Series kiln.Series
-	Cone   string
+	Series kiln.Series         // one of the Series constants, or one that cannot be turned into heat work
+	Cone   string              // label as pressed into the cone
 	Rate   kiln.CelsiusPerHour // over the last 100 °C; 0 where the source states none
 	At     kiln.Celsius        // the tip is level with the base
 	Source string              // code in cones.md; M is from memory alone

@@ -26,6 +26,7 @@ func rateSD(rate float64) float64 {
 		return 0
 	case rate < slowestTold:
 		return slowSD * math.Log(slowestTold/rate)
+	// a climb at once, without a rate, counts as 10,000 °C/h
 	case rate > fastestTold:
 		return fastSD * math.Log(min(rate, 1e4)/fastestTold)
 	}
@@ -75,6 +76,7 @@ func (g *HeatGauge) Play(c kiln.Curve, channel kiln.ChannelID) {
 		}
 		after := c.After[i]
 		unknown := false
+		// all gaps since the last good reading: one of unknown length makes the whole silence unknown
 		for ; gap < len(c.Gaps) && c.Gaps[gap].After <= after; gap++ {
 			unknown = unknown || !c.Gaps[gap].Known
 		}

@@ -31,6 +31,7 @@ const (
 func (l *ConeScale) advance(s *heatState, from, to *heatPoint, join heatJoin, g *HeatGauge) {
 	var d [3][rungCount]float64
 	same := true
+	// what each of the three sets gains on the way, into d
 	switch hottest := math.Max(from.t, to.t); {
 	case join == heatStraight, join == heatGap && hottest < g.peak-GapNearPeak:
 		l.work(&d[heatCentral], from, to)
@@ -52,11 +53,13 @@ func (l *ConeScale) advance(s *heatState, from, to *heatPoint, join heatJoin, g 
 			d[heatHigh] = d[heatCentral]
 		}
 	}
+	// the first gap that matters: low and high begin where the central set is
 	if !same && !s.split {
 		s.split = true
 		s.phi[heatLow], s.phi[heatHigh] = s.phi[heatCentral], s.phi[heatCentral]
 		s.most[heatLow], s.most[heatHigh] = s.most[heatCentral], s.most[heatCentral]
 	}
+	// take it in; until they part, low and high have the central set's place on the ladder
 	sets := [...]int{heatCentral, heatLow, heatHigh}
 	for _, set := range sets {
 		if set != heatCentral && !s.split {
@@ -127,6 +130,7 @@ func (l *ConeScale) by(d *[rungCount]float64, from, to *heatPoint, turn, at, fir
 
 // way adds the work of one straight piece through a gap.
 func (l *ConeScale) way(d *[rungCount]float64, from, to *heatPoint) {
+	// the part within 200 °C of the hot end does nearly all of the work and is cut finely
 	share := gapDeep / math.Abs(to.t-from.t)
 	if !(share < 1) {
 		l.workIn(d, from, to, gapParts)
@@ -142,4 +146,5 @@ func (l *ConeScale) way(d *[rungCount]float64, from, to *heatPoint) {
 	l.workIn(d, &deep, to, float64(near))
 }
 
+// heatClamp is x, kept between lo and hi.
 func heatClamp(x, lo, hi float64) float64 { return math.Max(lo, math.Min(hi, x)) }

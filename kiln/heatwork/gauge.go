@@ -1,8 +1,8 @@
 // Package heatwork is what time and temperature together do to clay, as pyrometric cones show it. In flow
-// the readings of one channel, one by one (Gauge) or as a whole curve, the cones that stood in a firing, and
-// what was told of a firing by hand; out flow a kiln.HeatWork with its range, cones in words, and what the
-// cones tell of a probe (ProbeBias, ProbeStory). The scale of cones is fitted to the published end points in
-// cones.csv; cones.md names their sources row by row.
+// the readings of one channel, one by one (HeatGauge) or as a whole curve, the cones that stood in a
+// firing, and what was told of a firing by hand; out flow a kiln.HeatWork with its range, cones in words,
+// and what the cones tell of a probe (ProbeBias, ProbeStory). The scale of cones is fitted to the published
+// end points in cones.csv; cones.md names their sources row by row.
 //
 // It holds no firing in progress (kiln/record does) and no rule of when a firing begins (kiln/detect).
 package heatwork
@@ -106,15 +106,21 @@ func (g *HeatGauge) Rejoin(after time.Duration, t kiln.Celsius) {
 	g.take(after, t, join)
 }
 
+// take puts a reading into the open bin, or begins the next with it, and works out where the firing
+// stands with the open bin counted in. What is shown live is base (the full bins) advanced by the mean of
+// the open bin, so that it is worked out anew with each reading and never added twice.
 func (g *HeatGauge) take(after time.Duration, t kiln.Celsius, join heatJoin) {
 	t += g.Bias
 	if !(t > -273 && t < 2500) {
 		return // not known, or no temperature of any kiln
 	}
+	// a clock that went back adds no time
 	after = max(after, g.lastAfter)
+	// a long silence near the top makes the heat work an estimate: keep its hottest end
 	if join != heatStraight && (join == heatUnknown || after-g.lastAfter > GapToMark) {
 		g.gapTop = math.Max(g.gapTop, math.Max(g.live.at.t, float64(t)))
 	}
+	// the latest seven times between readings tell the period
 	if g.n > 0 && join != heatUnknown {
 		g.intervals[g.heard%len(g.intervals)] = after - g.lastAfter
 		g.heard++
@@ -126,6 +132,7 @@ func (g *HeatGauge) take(after time.Duration, t kiln.Celsius, join heatJoin) {
 		g.closeBin()
 		g.bin, g.binN, g.binT, g.binAge, g.binStart, g.join = number, 0, 0, 0, after, join
 	}
+	// into the open bin
 	g.n++
 	g.lastAfter = after
 	g.binN++
@@ -133,6 +140,7 @@ func (g *HeatGauge) take(after time.Duration, t kiln.Celsius, join heatJoin) {
 	g.binAge += (after - g.binStart).Hours()
 
 	at := heatPoint{hours: g.binStart.Hours() + g.binAge/float64(g.binN), t: g.binT / float64(g.binN)}
+	// the first bin is where the way begins: nothing is done yet
 	if g.points == 0 {
 		g.live.at = at
 		return
@@ -182,6 +190,7 @@ func (g *HeatGauge) period() time.Duration {
 // of what the firing gained from the top on (no published kinetics of a cone under a hold were
 // found), stretched to hold what may have happened in gaps.
 func (g *HeatGauge) HeatWork() kiln.HeatWork {
+	// two readings make a way; less tells nothing
 	most, l := &g.live.most, g.ladder
 	if g.n < 2 {
 		w := kiln.NoHeatWork(kiln.FromCurve)
@@ -192,22 +201,26 @@ func (g *HeatGauge) HeatWork() kiln.HeatWork {
 		Position: most[heatCentral],
 		From:     kiln.FromCurve, Model: kiln.HeatWorkModel, Bias: g.Bias, BiasSD: g.BiasSD,
 		Estimate: g.gapTop >= math.Max(g.peak, g.live.at.t)-GapNearPeak}
+	// the doubt of this firing alone: its hold and its rate; OwnSD has a quarter of what gaps leave open too
 	own := math.Hypot(g.holdSD(), rateSD(g.rise.rate()))
 	hw.OwnSD = own
 	if g.live.split {
 		low, high := l.HeatWorkAt(most[heatLow]), l.HeatWorkAt(most[heatHigh])
 		hw.OwnSD = math.Hypot(own, float64(high-low)/4)
 	}
+	// below cone 022 there is a place and no temperature
 	if hw.Position < 0 {
 		return hw
 	}
 	hw.C = l.HeatWorkAt(hw.Position)
+	// the range: independent doubts add as squares, then it is stretched to the bounds of the gaps
 	half := kiln.Celsius(kiln.Z90 * math.Sqrt(modelSD*modelSD+float64(g.BiasSD*g.BiasSD)+own*own))
 	hw.Low, hw.High = hw.C-half, hw.C+half
 	if g.live.split {
 		hw.Low = min(hw.Low, l.HeatWorkAt(most[heatLow]))
 		hw.High = max(hw.High, l.HeatWorkAt(most[heatHigh]))
 	}
+	// past the last cone, or with time that nobody knows, there is no upper end
 	if g.live.open || most[heatHigh] >= l.cones[rungCount-1].Position {
 		hw.High = kiln.NoTemperature()
 	}
@@ -224,15 +237,18 @@ func (g *HeatGauge) HoldCredit() kiln.Celsius {
 	return g.ladder.HeatWorkAt(g.live.most[heatCentral]) - g.ladder.HeatWorkAt(at)
 }
 
+// holdSD is what the credit of a hold adds to the doubt, °C (one sd).
 func (g *HeatGauge) holdSD() float64 { return holdShare * float64(g.HoldCredit()) }
 
 // heatRise keeps when a firing first reached each tenth degree from 400 °C on, to tell how fast it climbed
 // over its last 100 °C.
 type heatRise struct {
+	// hours[i] is when riseFrom + 10 i °C was first reached
 	hours [130]float64
 	n     int
 }
 
+// add notes when each step of 10 °C is first reached; later falls and rises change nothing.
 func (r *heatRise) add(at heatPoint) {
 	for r.n < len(r.hours) && at.t >= riseFrom+riseStep*float64(r.n) {
 		r.hours[r.n] = at.hours
@@ -240,6 +256,7 @@ func (r *heatRise) add(at heatPoint) {
 	}
 }
 
+// riseFrom is where heatRise begins and riseStep its step, °C; risePart steps make the last 100 °C.
 const riseFrom, riseStep, risePart = 400, 10, 10
 
 // rate is that of the last 100 °C of the climb, °C/h; 0: it did not climb so far.
@@ -258,11 +275,13 @@ func (r *heatRise) rate() float64 {
 // was when the firing first came within 3 °C of it: a time that is known only once the peak
 // is. Highs are kept a twentieth of a degree apart.
 type heatClimb struct {
+	// a ring, oldest at from
 	high [64]struct{ t, position float64 }
 	from int
 	n    int
 }
 
+// add takes a point that is a new high; lower ones and those within 0.05 °C of the last are passed over.
 func (c *heatClimb) add(t, position float64) {
 	if c.n > 0 && t < c.high[(c.from+c.n-1)%len(c.high)].t+0.05 {
 		return
@@ -275,6 +294,7 @@ func (c *heatClimb) add(t, position float64) {
 	c.n++
 }
 
+// first is the place on the ladder at the oldest high that is kept: the first within 3 °C of the peak.
 func (c *heatClimb) first() (position float64, ok bool) {
 	if c.n == 0 {
 		return 0, false

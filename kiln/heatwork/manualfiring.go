@@ -9,7 +9,7 @@ import (
 	"lidwright/kiln/message"
 )
 
-// ByHand is a firing as a person wrote it down. Any part may be missing.
+// ManualFiring is a firing as a person wrote it down. Any part may be missing.
 type ManualFiring struct {
 	Cones        []ConeReading // on one shelf
 	Sitter       string        // cone in the sitter that dropped and switched off; a small cone
@@ -32,17 +32,20 @@ const typedOften = 30 * time.Minute
 // the cone intended. From says which. The heat work is unknown where none tells; says then has
 // a sentence, as it has for every part that could not be used.
 func (h ManualFiring) HeatWork(l *ConeScale, limit kiln.Celsius) (w kiln.HeatWork, says []message.Message) {
+	// a curve that was read often is the best witness
 	typed := h.typedWork(l, limit)
 	if typed.Known() && h.readOften() {
 		return typed, nil
 	}
 	w = kiln.NoHeatWork(kiln.FromCones)
+	// then the cones on the shelf, beside the ware
 	if len(h.Cones) > 0 {
 		w, says = l.ConesHeatWork(h.Cones)
 		if w.Known() {
 			return w, says
 		}
 	}
+	// then the sitter: a small cone that bent to 90° and switched off, away from the ware
 	if h.Sitter != "" {
 		series := h.SitterSeries
 		if series == "" {
@@ -54,6 +57,7 @@ func (h ManualFiring) HeatWork(l *ConeScale, limit kiln.Celsius) (w kiln.HeatWor
 		}
 		says = append(says, coneSays(err))
 	}
+	// then a sparse curve, and at last the cone that was meant to be reached
 	if typed.Known() {
 		return typed, append(says, message.New("The readings near the top are more than half an hour apart, so this is an estimate."))
 	}
@@ -132,6 +136,7 @@ func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []
 	end := kiln.NoTemperature()                                // of the coolest upright one
 	var overSD float64
 	underWords, point := message.Message{}, false
+	// sort the readings: values, the highest lower bound, the lowest upper bound
 	for _, r := range cones {
 		s, err := l.ReadCone(r)
 		if err != nil {
@@ -155,6 +160,7 @@ func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []
 	switch {
 	case len(all) == 0:
 		return w, says
+	// one-sided readings alone give one end of a range
 	case !point && !upper.Known():
 		w = heatWorkAround(lower, kiln.Celsius(kiln.Z90*overSD), kiln.FromCones)
 		w.High = kiln.NoTemperature()
@@ -164,6 +170,7 @@ func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []
 		return w, append(says, message.New("Nothing bent ({1}): the heat work was less than {2}, and how much less no cone tells.",
 			underWords, l.Text(l.Position(w.High))))
 	}
+	// values, or bounds to both sides: weigh them together
 	mean, low, high, best := conesPosterior(all)
 	if best < noChance {
 		return w, append(says, message.New("These cones contradict one another: look at the entries of this pack."))
@@ -178,9 +185,11 @@ func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []
 // conesPosterior is the mean and 90 % range of the heat work, each reading being normal about
 // it, and the likelihood at its best relative to readings that all agree.
 func conesPosterior(all []ConeSays) (mean, low, high kiln.Celsius, best float64) {
+	// by summing over a grid: bounds make the posterior no normal
 	const from, to, step = 450, 1500, 0.25
 	var weight [(to - from) / step]float64
 	var sum, first float64
+	// a value weighs as a normal density, a bound as the chance to lie beyond it
 	for i := range weight {
 		c := from + step*float64(i)
 		p := 1.0
@@ -204,6 +213,7 @@ func conesPosterior(all []ConeSays) (mean, low, high kiln.Celsius, best float64)
 		return kiln.NoTemperature(), kiln.NoTemperature(), kiln.NoTemperature(), 0
 	}
 	mean, low, high = kiln.Celsius(first/sum), kiln.NoTemperature(), kiln.NoTemperature()
+	// the 5 % and 95 % points of the sums
 	seen := 0.0
 	for i, p := range weight {
 		seen += p / sum
@@ -224,6 +234,7 @@ func HandWork(f kiln.Firing, cones []ConeReading, typed kiln.Curve, limit kiln.C
 	says []message.Message) {
 	h := ManualFiring{Cones: cones, Sitter: f.Told.Sitter, SitterSeries: f.Told.SitterSeries,
 		Intended: f.Told.Intended, Typed: typed}
+	// the shelf with most cones; of several the first to have so many
 	count := map[string]int{}
 	shelf := ""
 	for _, c := range cones {

@@ -23,25 +23,25 @@ const (
 
 // FiredCones is one firing of a probe's life with the cones that stood on its shelf.
 type FiredCones struct {
-	Firing kiln.FiringID
+	Firing kiln.FiringID // whose cones these are
 	// heat work of the uncorrected curve; NaN if there is no curve or it stayed below 022
 	AsIndicated kiln.Celsius
-	OwnSD       float64 // its own doubt, °C (one sd): kiln.HeatWork.OwnSD
-	Readings    []ConeReading
+	OwnSD       float64       // its own doubt, °C (one sd): kiln.HeatWork.OwnSD
+	Readings    []ConeReading // in any order
 }
 
 // ProbeBias is what the cones have told of a probe by the end of one firing: true minus
 // indicated near the top, and how that drifts.
 type ProbeBias struct {
-	Firing  kiln.FiringID
-	Bias    kiln.Celsius // to be added to what the probe says
-	BiasSD  float64      // °C
-	Drift   float64      // °C a firing
-	DriftSD float64
-	Cones   int          // readings counted so far in this life
-	Low     kiln.Celsius // lowest and highest heat work at which cones were read; NaN before the first
-	High    kiln.Celsius
-	Remarks []ConeRemark // on the cones of this firing
+	Firing  kiln.FiringID // by whose end this was known; "" before the first, and of Next
+	Bias    kiln.Celsius  // to be added to what the probe says
+	BiasSD  float64       // °C
+	Drift   float64       // °C a firing
+	DriftSD float64       // °C a firing
+	Cones   int           // readings counted so far in this life
+	Low     kiln.Celsius  // lowest and highest heat work at which cones were read; NaN before the first
+	High    kiln.Celsius  // NaN before the first
+	Remarks []ConeRemark  // on the cones of this firing
 
 	start float64 // sd of a new probe
 	known probeState
@@ -50,8 +50,9 @@ type ProbeBias struct {
 // ConeRemark is what a reading of this firing asks or says beside its value.
 type ConeRemark struct {
 	Reading string // its ID
+	// a sentence; empty where a bound lies so far on the true side that it tells nothing
 	Says    message.Message
-	Counted bool
+	Counted bool // the reading is in the bias all the same
 	// HeatAlone: the firing has no whole curve, so that the cone tells its heat work and nothing of the
 	// probe.
 	HeatAlone bool
@@ -105,6 +106,7 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 	}
 	var all []said
 	for _, r := range f.Readings {
+		// a reading that cannot be used, or has no curve beside it, is told and left out
 		s, err := l.ReadCone(r)
 		if err != nil {
 			b.Remarks = append(b.Remarks, ConeRemark{Reading: r.ID, Says: coneSays(err)})
@@ -118,9 +120,11 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 		s.OwnSD = math.Hypot(s.OwnSD, f.OwnSD)
 		all = append(all, said{s, r.ID})
 	}
+	// one order whatever the entries' order, so that the same cones give the same bits
 	slices.SortStableFunc(all, func(a, c said) int {
 		return cmp.Or(cmp.Compare(a.Cone.Position, c.Cone.Position), cmp.Compare(a.C, c.C), cmp.Compare(a.id, c.id))
 	})
+	// one after the other, each judged by what is known with those before it
 	for _, s := range all {
 		counted, why := b.take(l, s.ConeSays, f.AsIndicated)
 		if counted {
@@ -136,6 +140,7 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 			b.Remarks = append(b.Remarks, ConeRemark{Reading: s.id, Says: why, Counted: counted})
 		}
 	}
+	// then all at once, with those of the firings before
 	if len(all) > 0 {
 		b.learn(b.known.settled())
 	}
@@ -144,9 +149,12 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 // take counts one reading, a value or a bound, unless it contradicts what is known.
 func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (counted bool,
 	why message.Message) {
+	// where this cone puts the bias: its heat work less the indicated one
 	o := coneSeen{s: float64(s.Cone.S), end: float64(s.End - indicated), from: s.From, to: s.To,
 		own: s.OwnSD * s.OwnSD, wide: 1}
 	off, sd, beyond := b.known.now.expects(o)
+	// too far for any probe; a bound that tells nothing; one that contradicts; a value that is doubted
+	// and weighs a ninth
 	switch {
 	case math.Abs(off) > math.Max(coneFarOff, coneQuestioned*sd):
 		return false, farOff(l, s, indicated)
@@ -224,6 +232,8 @@ func (b ProbeBias) SaysOf(channel kiln.ChannelID) message.Message {
 	return b.says(message.New("probe {1}", channel))
 }
 
+// says is the sentence without its stop. A negative bias is told as its size, the ends of the range
+// turned round with it.
 func (b ProbeBias) says(probe message.Message) message.Message {
 	if b.Cones == 0 {
 		return message.New("No cone has told of this probe yet; a new one of its type and class may be {1} off near the top.", kiln.Warmer(b.start))
@@ -240,6 +250,7 @@ func (b ProbeBias) says(probe message.Message) message.Message {
 	if off == 0 {
 		reads = message.New("{1} reads true (likely {2} to {3}, from {4})", probe, low, high, cones)
 	}
+	// a bias that rises by the firing means a probe that reads ever lower
 	half := kiln.Z90 * b.DriftSD
 	lower, drift := b.Drift >= 0, math.Abs(b.Drift)
 	return message.New(either(lower, "{1} and drifts {2} lower a firing (likely {3} to {4})",

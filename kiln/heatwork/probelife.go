@@ -11,13 +11,13 @@ import (
 
 // ProbeLife is the span between the fitting of a thermocouple and its replacement.
 type ProbeLife struct {
-	ID        string // UUID; empty for the one of the settings
-	Channel   kiln.ChannelID
-	Type      string       // letter, for the reader
-	Class     int          // tolerance class
-	Fitted    time.Time    // start of the day; zero: since ever
-	Removed   time.Time    // start of the day; zero: still there, or until the next one
-	Tolerance kiln.Celsius // of its type and class at 1200 °C; NaN or 0: not known
+	ID        string         // UUID; empty for the one of the settings
+	Channel   kiln.ChannelID // that the probe speaks on
+	Type      string         // letter, for the reader
+	Class     int            // tolerance class
+	Fitted    time.Time      // start of the day; zero: since ever
+	Removed   time.Time      // start of the day; zero: still there, or until the next one
+	Tolerance kiln.Celsius   // of its type and class at 1200 °C; NaN or 0: not known
 }
 
 // Since is the day on which a life began, which tells it from the others of its channel: "2026-01-06";
@@ -48,8 +48,8 @@ func LifeAt(c kiln.ChannelID, lives []ProbeLife, at time.Time) ProbeLife {
 // ProbeStory is what the cones of one shelf tell of one life of a probe.
 type ProbeStory struct {
 	kiln.Place
-	Of    string // the shelf whose cones these are; that of Place unless Place has none
-	Life  ProbeLife
+	Of    string      // the shelf whose cones these are; that of Place unless Place has none
+	Life  ProbeLife   // whose firings these are
 	After []ProbeBias // after each firing of that life, in order of time
 }
 
@@ -76,6 +76,7 @@ func (s ProbeStory) at(id kiln.FiringID) (ProbeBias, bool) {
 // any order and hold none; firings before the first life are one of a probe that nobody knows.
 func StoriesOf(l *ConeScale, k kiln.Kiln, lives []ProbeLife, firings []kiln.Firing,
 	cones map[kiln.FiringID][]ConeReading) []ProbeStory {
+	// drift goes by the order of the firings
 	ordered := slices.Clone(firings)
 	slices.SortStableFunc(ordered, func(a, b kiln.Firing) int { return a.Began.Wall.Compare(b.Began.Wall) })
 	var stories []ProbeStory
@@ -83,6 +84,7 @@ func StoriesOf(l *ConeScale, k kiln.Kiln, lives []ProbeLife, firings []kiln.Firi
 		if c.Role != kiln.RoleProbe {
 			continue
 		}
+		// each firing with a curve of this channel belongs to the life that its probe then had
 		spans := spansOf(c.ID, lives)
 		byLife := make([][]kiln.Firing, len(spans))
 		for _, f := range ordered {
@@ -92,6 +94,7 @@ func StoriesOf(l *ConeScale, k kiln.Kiln, lives []ProbeLife, firings []kiln.Firi
 			n := lifeAt(spans, f.Began.Wall)
 			byLife[n] = append(byLife[n], f)
 		}
+		// a life without firings has a story only where it goes on
 		for n, life := range spans {
 			if len(byLife[n]) > 0 || life.Removed.IsZero() && n == len(spans)-1 {
 				stories = append(stories, storiesOfLife(l, k, life, byLife[n], cones)...)
@@ -110,6 +113,7 @@ func spansOf(channel kiln.ChannelID, lives []ProbeLife) []ProbeLife {
 			own = append(own, l)
 		}
 	}
+	// of two fitted on one day the one of the settings, which has no ID, comes first and is passed over
 	slices.SortStableFunc(own, func(a, b ProbeLife) int { return cmp.Or(a.Fitted.Compare(b.Fitted), cmp.Compare(a.ID, b.ID)) })
 	unknown := func(from time.Time) ProbeLife {
 		return ProbeLife{Channel: channel, Fitted: from, Tolerance: kiln.NoTemperature()}
@@ -119,10 +123,12 @@ func spansOf(channel kiln.ChannelID, lives []ProbeLife) []ProbeLife {
 		if i+1 < len(own) && own[i+1].Fitted.Equal(l.Fitted) {
 			continue // told twice: the one that somebody entered counts, not that of the settings
 		}
+		// before the first known one there was a probe that nobody told of
 		if len(spans) == 0 && !l.Fitted.IsZero() {
 			spans = append(spans, unknown(time.Time{}))
 		}
 		spans = append(spans, l)
+		// removed, and no other fitted by the day after: again one that nobody told of
 		if next := l.Removed.AddDate(0, 0, 1); !l.Removed.IsZero() && (i+1 == len(own) || own[i+1].Fitted.After(next)) {
 			spans = append(spans, unknown(next))
 		}
@@ -148,6 +154,7 @@ func lifeAt(spans []ProbeLife, at time.Time) int {
 // the channel itself: the shelf with most cones, or nothing read at all.
 func storiesOfLife(l *ConeScale, k kiln.Kiln, life ProbeLife, firings []kiln.Firing,
 	cones map[kiln.FiringID][]ConeReading) []ProbeStory {
+	// the shelves on which cones stood that this channel stands for
 	var shelves []string
 	for _, f := range firings {
 		for _, c := range cones[f.ID] {
@@ -157,6 +164,7 @@ func storiesOfLife(l *ConeScale, k kiln.Kiln, life ProbeLife, firings []kiln.Fir
 		}
 	}
 	slices.Sort(shelves)
+	// the filter over all firings of the life, each with the cones of one shelf
 	tell := func(shelf string) ProbeStory {
 		fired := make([]FiredCones, 0, len(firings))
 		for _, f := range firings {
@@ -186,6 +194,7 @@ func storiesOfLife(l *ConeScale, k kiln.Kiln, life ProbeLife, firings []kiln.Fir
 			most = i
 		}
 	}
+	// that shelf's story is told as the channel's own too, and stands first
 	main := all[most]
 	main.Shelf = ""
 	if all[most].Of == "" { // cones of no named shelf are the channel's own story
@@ -215,7 +224,7 @@ func Corrections(stories []ProbeStory, f kiln.Firing) map[kiln.Place]Correction 
 
 // Correction is what the cones say is to be added to each reading of a channel.
 type Correction struct {
-	Bias  kiln.Celsius
+	Bias  kiln.Celsius // °C to be added
 	SD    kiln.Celsius // one sd
 	Since string       // of the life of the probe
 }

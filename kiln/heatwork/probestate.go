@@ -82,6 +82,7 @@ func (b belief) with(f firingSeen) belief {
 	if len(f.cones) == 0 {
 		return b
 	}
+	// Newton's step from f.at: the prior's pull and stiffness added to those of the likelihood
 	weight := inverse3(b.cov)
 	pull, stiff := f.pull()
 	for i := range weight {
@@ -104,6 +105,7 @@ func (b belief) with(f firingSeen) belief {
 // derivatives.
 func (f firingSeen) pull() (pull [3]float64, stiff [3][3]float64) {
 	m, habit := f.at[0], f.at[2]
+	// an edge's distance from the bias in sds, and its slopes by bias and habit; drift has none
 	for _, o := range f.cones {
 		sd := math.Sqrt(o.variance(m))
 		a, b := math.Inf(1), math.Inf(-1) // how many sds beyond the lower and the upper edge
@@ -148,6 +150,7 @@ func (s probeState) settled() probeState {
 	n := len(s.last)
 	s.last = slices.Clone(s.last)
 	ahead, seen := make([]belief, n), make([]belief, n)
+	// forward: each firing's belief from the one before, its cones linearised where it was last put
 	for range stateRounds {
 		b := s.before
 		for i, f := range s.last {
@@ -159,6 +162,7 @@ func (s probeState) settled() probeState {
 			seen[i] = b
 		}
 		s.ahead, s.now = ahead[n-1], b
+		// backward: each firing's mean given the later ones; until no mean moves
 		moved, to := 0.0, b.at
 		for i := n - 1; i >= 0; i-- {
 			if i < n-1 {

@@ -13,6 +13,7 @@ type heatPoint struct {
 	rate  [rungCount]float64 // dphi/dt, 1/h
 }
 
+// rate works out the rate of every rung at p, once.
 func (l *ConeScale) rate(p *heatPoint) {
 	if p.rated {
 		return
@@ -44,6 +45,7 @@ func (l *ConeScale) workIn(d *[rungCount]float64, a, b *heatPoint, widest float6
 		l.logMean(d, a, b)
 		return
 	}
+	// equal parts; the ends of neighbouring parts share one point, whose rates are worked out once
 	n := math.Ceil(span / widest)
 	parts := [2]heatPoint{}
 	from := a
@@ -80,6 +82,7 @@ func (l *ConeScale) logMean(d *[rungCount]float64, a, b *heatPoint) {
 // position is the place on the ladder that phi shows. A rung never counts as further than
 // the ones below it (the order guard): they swap by up to 3 °C below 10 °C/h.
 func (l *ConeScale) position(phi *[rungCount]float64) float64 {
+	// below 022: each e-fold of phi is S °C, told in widths of the first step, as far as -1
 	guarded := phi[0]
 	if guarded < 1 {
 		c := &l.cones
@@ -87,6 +90,7 @@ func (l *ConeScale) position(phi *[rungCount]float64) float64 {
 		return math.Max(-1, below)
 	}
 	for i := 1; i < rungCount; i++ {
+		// between the last rung that is down and the first that is not, where ln phi passes 0
 		next := math.Min(guarded, phi[i])
 		if next < 1 {
 			a, b := math.Log(guarded), math.Log(math.Max(next, 1e-300))

@@ -22,19 +22,19 @@ const (
 
 // ConeReading is a witness cone as it stood on its shelf after a firing.
 type ConeReading struct {
-	ID     string
+	ID     string      // of the entry; "" for the cone of a sitter
 	Cone   string      // as pressed into it
 	Series kiln.Series // "" is the main one
-	Shelf  string
-	Seen   Seen    // "" where Tilted
-	Tilt   float64 // degrees of the tip's side from upright, 0 to 180; counts before Seen
-	Tilted bool
+	Shelf  string      // "" where none was named
+	Seen   Seen        // "" where Tilted
+	Tilt   float64     // degrees of the tip's side from upright, 0 to 180; counts before Seen
+	Tilted bool        // Tilt was told
 }
 
 // ConeSays is what a reading tells of the heat work at its place.
 type ConeSays struct {
-	Cone     Cone
-	Side     ConeSide
+	Cone     Cone            // the rung of the main series with its label
+	Side     ConeSide        // whether C is a value or a bound
 	C        kiln.Celsius    // the heat work, or the bound of it
 	SD       float64         // one sd of C, from reading the tilt and from cone to cone, °C
 	End      kiln.Celsius    // heat work at the end point of this cone, by its series
@@ -89,6 +89,7 @@ func leanTilt(log float64) float64 {
 // ReadCone turns a reading into heat work. The error is a *ConeError that says in words why a
 // cone cannot be used.
 func (l *ConeScale) ReadCone(r ConeReading) (ConeSays, error) {
+	// which cone, how far its series lies off the main one, and how it stood
 	c, err := l.Cone(r.Cone)
 	if err != nil {
 		return ConeSays{}, err
@@ -103,6 +104,8 @@ func (l *ConeScale) ReadCone(r ConeReading) (ConeSays, error) {
 	}
 	says := ConeSays{Cone: c, Words: words, End: c.Tau + shift, From: coneLeast, To: coneMost,
 		OwnSD: math.Hypot(coneToCone, extra)}
+	// a tilt in steps stands for half a step to both sides, evenly: its sd is that half over the root of
+	// 3
 	eye, field := coneEye, 0.0
 	half := 0.0 // to either side of a tilt that was told
 	if r.Tilted {
@@ -120,6 +123,7 @@ func (l *ConeScale) ReadCone(r ConeReading) (ConeSays, error) {
 	case r.Tilted:
 		says.From, says.To = tilt-half, tilt+half
 	}
+	// the work at that tilt in e-folds, which S turns into °C
 	log, perDegree := leanWork(at)
 	switch {
 	case says.Side == ConeOver:
@@ -128,6 +132,7 @@ func (l *ConeScale) ReadCone(r ConeReading) (ConeSays, error) {
 		log, field = leaningWork()
 	}
 	says.C = says.End + c.S*kiln.Celsius(log)
+	// independent doubts add as squares: the box, the reader's habit, the eye, the word "leaning"
 	s := float64(c.S)
 	says.SD = math.Sqrt(square(says.OwnSD) + square(s)*(square(perDegree*coneHabit)+square(perDegree*eye)+square(field)))
 	return says, nil
@@ -151,6 +156,7 @@ func tiltStep(tilt float64) float64 {
 	return 1
 }
 
+// square is x times x.
 func square(x float64) float64 { return x * x }
 
 const leaningMiddle = (coneLeast + coneMost) / 2 // degrees
@@ -204,6 +210,7 @@ func (l *ConeScale) seriesShift(c Cone, series kiln.Series) (shift kiln.Celsius,
 	n := 0
 	var has []string
 	known, rated := false, false
+	// how far the published end points of this series lie above the model, at the rates of the table
 	for _, e := range coneTable() {
 		if e.Series != series {
 			continue
@@ -221,6 +228,7 @@ func (l *ConeScale) seriesShift(c Cone, series kiln.Series) (shift kiln.Celsius,
 			n++
 		}
 	}
+	// no such series, one without rates, or none of this cone
 	e := &ConeError{Text: string(series), Series: true}
 	switch {
 	case !known:

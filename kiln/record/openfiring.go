@@ -10,7 +10,7 @@ import (
 	"lidwright/kiln/heatwork"
 )
 
-// growing is a firing while it happens.
+// openFiring is a firing while it happens.
 type openFiring struct {
 	kiln        kiln.Kiln
 	firing      kiln.Firing
