@@ -161,6 +161,51 @@ func TestGaugeGaps(t *testing.T) {
 	}
 }
 
+// The end point that the model puts at a rate is where a steady firing at that rate has done just the cone's
+// work, from 10 to 600 °C/h; at no rate there is none.
+func TestEndPointIsWhereTheWorkIsDone(t *testing.T) {
+	l := MainConeScale()
+	for _, label := range []string{"018", "06", "6", "12"} {
+		cone := mainCone(t, label)
+		for _, rate := range []kiln.CelsiusPerHour{10, 60, 600} {
+			w := curveWork(kilntest.Programme(10*time.Second, kilntest.Leg{To: float64(l.EndPoint(cone,
+				rate)), Rate: float64(rate)}))
+			if !(math.Abs(float64(w.C-cone.Tau)) < 0.3) {
+				t.Errorf("cone %s at %v °C/h: heat work %.2f, want %.2f", label, rate, w.C, cone.Tau)
+			}
+		}
+		for _, rate := range []kiln.CelsiusPerHour{0, -60, kiln.CelsiusPerHour(math.Inf(1)),
+			kiln.CelsiusPerHour(math.NaN())} {
+			if got := l.EndPoint(cone, rate); got.Known() {
+				t.Errorf("cone %s at %v °C/h ends at %v", label, rate, got)
+			}
+		}
+	}
+}
+
+// What a gap in a hold at the top leaves open grows with its length, from 6 min on; its range holds what the
+// whole curve tells, and beyond half an hour is wider both ways.
+func TestLongerGapLeavesMoreOpen(t *testing.T) {
+	whole := kilntest.Programme(10*time.Second, kilntest.Leg{To: 1100, Rate: 150},
+		kilntest.Leg{To: 1200, Rate: 60, Hold: 20 * time.Minute}, kilntest.Leg{To: 400, Rate: 300})
+	middle := time.Duration((1080*60.0/150 + 110) * float64(time.Minute))
+	full := CurveHeatWork(whole, "1", 1300, 0)
+	last := full
+	for _, long := range []time.Duration{6 * time.Minute, 10 * time.Minute, 20 * time.Minute,
+		40 * time.Minute} {
+		w := CurveHeatWork(kilntest.Cut(whole, middle-long/2, middle+long/2, true), "1", 1300, 0)
+		if !(w.OwnSD > last.OwnSD+0.01) || !(w.Low <= full.C && full.C <= w.High) || !w.Estimate {
+			t.Errorf("%v unheard: %.2f (%.2f to %.2f) ± %.3f; less: ± %.3f", long, w.C, w.Low, w.High,
+				w.OwnSD,
+				last.OwnSD)
+		}
+		last = w
+	}
+	if !(last.Low < full.Low-5) || !(last.High > full.High+5) {
+		t.Errorf("40 min unheard: %.1f to %.1f, whole %.1f to %.1f", last.Low, last.High, full.Low, full.High)
+	}
+}
+
 // A restart of the machine with no trusted clock: nobody knows how long it was silent.
 func TestGaugeUnknownGap(t *testing.T) {
 	whole := kilntest.Programme(10*time.Second, kilntest.Leg{To: 1100, Rate: 150, Hold: 0}, kilntest.Leg{To: 1222, Rate: 60, Hold: 40 * time.Minute}, kilntest.Leg{To: 400, Rate: 100, Hold: 0})

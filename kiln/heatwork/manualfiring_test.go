@@ -70,6 +70,30 @@ func TestTypedCurve(t *testing.T) {
 	}
 }
 
+// Between two typed readings lies the straight line of whoever typed them, a point each 10 s; an empty cell
+// stays empty.
+func TestLinesBetweenTypedReadings(t *testing.T) {
+	c := typedCurve(25*time.Second, 20, 45, 40)
+	got := TypedCurve(c)
+	want := []struct {
+		after time.Duration
+		t     kiln.Celsius
+	}{{0, 20}, {10, 30}, {20, 40}, {25, 45}, {35, 43}, {45, 41}, {50, 40}}
+	column := got.Column(kiln.ByHandChannel)
+	if len(got.After) != len(want) || len(column) != len(want) {
+		t.Fatalf("%v: %v", got.After, column)
+	}
+	for i, w := range want {
+		if got.After[i] != w.after*time.Second || math.Abs(float64(column[i]-w.t)) > 1e-9 {
+			t.Errorf("at %v %v °C, want %v at %d s", got.After[i], column[i], w.t, w.after)
+		}
+	}
+	exact := TypedCurve(typedCurve(20*time.Second, 20, 40))
+	if len(exact.After) != 3 {
+		t.Errorf("20 s apart: %v", exact.After)
+	}
+}
+
 func TestConesAlone(t *testing.T) {
 	l := MainConeScale()
 	down, up := func(c string) ConeReading { return ConeReading{Cone: c, Seen: Down} }, func(c string) ConeReading { return ConeReading{Cone: c, Seen: Upright} }

@@ -1,0 +1,81 @@
+package faults_test
+
+import (
+	"testing"
+	"time"
+
+	"lidwright/kiln"
+)
+
+// What is held aside is told as it reads, from when it jumped, and whether another unit of the controller
+// explains it; it is told no more as soon as the probe is believed again.
+func TestWhatIsHeldAside(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		jump func(kiln.Celsius) kiln.Celsius
+		unit bool
+	}{
+		"in K":               {func(t kiln.Celsius) kiln.Celsius { return t + 273.15 }, true},
+		"in °F":              {func(t kiln.Celsius) kiln.Celsius { return t*1.8 + 32 }, true},
+		"higher by anything": {func(t kiln.Celsius) kiln.Celsius { return t + 150 }, false},
+	} {
+		l := newLine(t, time.Second, kiln.RoleProbe)
+		curve := usual("20>900@120", 3)
+		say := func(from, to time.Duration, as func(kiln.Celsius) kiln.Celsius) {
+			for after := from; after < to; after += time.Second {
+				l.say(as(curve.Reading(after)))
+			}
+		}
+		asRead := func(t kiln.Celsius) kiln.Celsius { return t }
+		say(0, 2*time.Hour, asRead)
+		if a, held := l.judge.Aside("1"); held || a.Held() {
+			t.Fatalf("%s: before it jumped %+v", name, a)
+		}
+		jumped := l.at
+		say(2*time.Hour, 2*time.Hour+5*time.Minute, c.jump)
+		a, held := l.judge.Aside("1")
+		last := c.jump(curve.Reading(2*time.Hour + 5*time.Minute - 2*time.Second)) // the newest is judged by the next
+		if !held || !a.Held() || a.Unit != c.unit || a.Since.Since != jumped.Since || a.T < last-2 ||
+			a.T > last+2 {
+			t.Errorf("%s: %v, %+v; want %v since %v, by a unit %v", name, held, a, last, jumped.Since, c.unit)
+		}
+		say(2*time.Hour+5*time.Minute, 2*time.Hour+10*time.Minute, asRead)
+		if a, held := l.judge.Aside("1"); held || l.lastFault(0) != kiln.Good {
+			t.Errorf("%s: back again, and held aside %+v, %s", name, a, l.lastFault(0))
+		}
+	}
+	l := newLine(t, time.Second, kiln.RoleProbe)
+	if _, held := l.judge.Aside("9"); held {
+		t.Error("a channel that there is none of is held aside")
+	}
+}
+
+// A probe that stands still is told only where it moved before, and has stood for ten minutes; a channel of
+// another role, or one that there is none of, never is.
+func TestWhoIsStill(t *testing.T) {
+	t.Parallel()
+	l := newLine(t, time.Second, kiln.RoleProbe, kiln.RoleRoom)
+	whole := usual("20>900@300 h300", 3)
+	whole.Step, whole.Noise = 1, 0
+	still := func(id kiln.ChannelID) bool { _, is := l.judge.Still(id); return is }
+	for after := time.Duration(0); after < 5*time.Hour; after += time.Second {
+		l.say(whole.Reading(after), 20)
+		if after < 3*time.Hour && (still("1") || still("2")) {
+			t.Fatalf("still at %v", after)
+		}
+	}
+	if still("2") || still("9") {
+		t.Error("the room, or no channel, is told")
+	}
+	// It came to its hold out of a climb and stands since, as a display in whole degrees does: that is told.
+	// From one step to the next within the hold it is as still, and not told.
+	if !still("1") {
+		t.Error("a probe that climbed and stands since is not told")
+	}
+	for range 20 * 60 {
+		l.say(901, 20)
+	}
+	if still("1") {
+		t.Error("a probe that moved by a step in a hold is told")
+	}
+}
