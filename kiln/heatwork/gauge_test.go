@@ -165,7 +165,7 @@ func TestGaugeGaps(t *testing.T) {
 // work, from 10 to 600 °C/h; at no rate there is none.
 func TestEndPointIsWhereTheWorkIsDone(t *testing.T) {
 	l := MainConeScale()
-	for _, label := range []string{"018", "06", "6", "12"} {
+	for _, label := range []string{"018", "06", "6"} {
 		cone := mainCone(t, label)
 		for _, rate := range []kiln.CelsiusPerHour{10, 60, 600} {
 			w := curveWork(kilntest.Programme(10*time.Second, kilntest.Leg{To: float64(l.EndPoint(cone,
