@@ -235,9 +235,9 @@ func (s homeRoutes) drawToday(ctx context.Context, l pages.Locale, k wire.KilnNo
 			d.Title += ". " + l.T("Usual peak: {1} about {2}", d.PeakSays[0], l.Soon(k.PeakAt))
 		}
 	}
-	d.Cones, d.Reached = coneShelves(k, usual.HeatWork)
+	d.Cones, d.Reached, d.Passed = coneShelves(k, usual.HeatWork)
 	if d.Reached > 0 {
-		d.Title += ". " + l.T("Cone {1} passed", d.Cones[d.Reached-1])
+		d.Title += ". " + l.T("Cone {1} passed", d.Passed)
 	}
 	phone = pages.Drawn(d.SVG())
 	d.Width, d.Height = 510, 220
@@ -246,24 +246,32 @@ func (s homeRoutes) drawToday(ctx context.Context, l pages.Locale, k wire.KilnNo
 
 const conesShown = 9 // of the scale beside a firing
 
-// coneShelves are cones at equal steps from the lowest of the scale up to that of the usual firing, and how
-// many of them are behind this one.
-func coneShelves(k wire.KilnNow, usual kiln.Celsius) (cones []string, reached int) {
+// coneShelves are cones at equal steps from the lowest of the scale up to that of the usual firing, how many of
+// them are behind this one, and the last cone of the whole scale that is.
+func coneShelves(k wire.KilnNow, usual kiln.Celsius) (cones []string, reached int, passed string) {
 	scale := heatwork.MainConeScale()
 	last := int(scale.Position(usual))
 	if !usual.Known() || last < conesShown {
-		return nil, 0
+		return nil, 0, ""
 	}
 	whole := scale.Cones()
 	whole = slices.DeleteFunc(whole, func(c heatwork.Cone) bool { return c.Position != math.Trunc(c.Position) })
+	behind := func(c heatwork.Cone) bool {
+		return k.ConePosition != nil && k.HeatWorkC != nil && *k.ConePosition >= c.Position
+	}
+	for _, c := range whole {
+		if behind(c) {
+			passed = c.Label
+		}
+	}
 	for i := range conesShown {
 		c := whole[min(last, len(whole)-1)*i/(conesShown-1)]
 		cones = append(cones, c.Label)
-		if k.ConePosition != nil && k.HeatWorkC != nil && *k.ConePosition >= c.Position {
+		if behind(c) {
 			reached++
 		}
 	}
-	return cones, reached
+	return cones, reached, passed
 }
 
 // hoursOr0 are hours, none where nobody knows them.

@@ -253,7 +253,8 @@ func helpFiring(l pages.Locale) string {
 	}
 	d := chart.Today{Width: 358, Height: 170, Now: now, Usual: []kiln.Envelope{band},
 		UsualSays: l.T("usual of {1}", 4), Peak: 1222, PeakAfter: 8*time.Hour + 30*time.Minute,
-		Cones: []string{"022", "016", "010", "04", "1", "4", "6", "7"}, Reached: 3, ConeSays: l.T("cone")}
+		Cones: []string{"022", "016", "010", "04", "1", "4", "6", "7"}, Reached: 3, Passed: "010",
+		ConeSays: l.T("cone")}
 	about := l.Hour(time.Date(2026, 11, 30, 2, 5, 0, 0, time.UTC))
 	d.PeakSays = [2]string{l.Heat(1222.0), l.T("about {1}", about)}
 	d.Title = l.T("Curve so far: {1} after {2} h", l.Heat(at(6)), l.Decimal(6, 1)) + ". " +

@@ -5,6 +5,7 @@ import (
 	"context"
 	_ "embed"
 	"fmt"
+	"math"
 	"net"
 	"net/url"
 	"os"
@@ -41,21 +42,33 @@ const studioFast = 20
 func openStudio(t testing.TB, settings string, furnished bool) *studio {
 	t.Helper()
 	if !furnished {
-		return openStudioOf(t, settings, nil)
+		return openStudioOf(t, settings, nil, fastClock())
 	}
 	of := PracticeStudios()[0]
-	return openStudioOf(t, settings, &of)
+	return openStudioOf(t, settings, &of, fastClock())
 }
 
 // openWholeStudio opens the one that is shown to whoever tries the program: two kilns and four months of
 // work.
-func openWholeStudio(t testing.TB) *studio {
+func openWholeStudio(t testing.TB, clock func() kiln.Stamp) *studio {
 	t.Helper()
 	of := WholePracticeStudio()
-	return openStudioOf(t, "", &of)
+	return openStudioOf(t, "", &of, clock)
 }
 
-func openStudioOf(t testing.TB, settings string, of *PracticeStudio) *studio {
+// fastClock begins now and runs as fast as studios do.
+func fastClock() func() kiln.Stamp { return clockFrom(time.Now(), math.MaxInt64) }
+
+// clockFrom shows a time of day at first, runs as fast as studios do, and stands still once it has gone so far.
+func clockFrom(shows time.Time, far time.Duration) func() kiln.Stamp {
+	start := time.Now()
+	return func() kiln.Stamp {
+		since := min(time.Since(start)*studioFast, far)
+		return kiln.Stamp{Boot: "browser", Since: 2000*time.Hour + since, Wall: shows.Add(since).UTC(), Trusted: true}
+	}
+}
+
+func openStudioOf(t testing.TB, settings string, of *PracticeStudio, clock func() kiln.Stamp) *studio {
 	t.Helper()
 	folder := t.TempDir()
 	s := &studio{t: t}
@@ -89,11 +102,7 @@ func openStudioOf(t testing.TB, settings string, of *PracticeStudio) *studio {
 		t.Fatal(err)
 	}
 	s.d.Listen = func(string) (net.Listener, error) { return net.Listen("tcp", "127.0.0.1:0") } // a port that is free
-	start := time.Now()
-	s.d.Now = func() kiln.Stamp {
-		since := time.Since(start) * studioFast
-		return kiln.Stamp{Boot: "browser", Since: 2000*time.Hour + since, Wall: start.Add(since).UTC(), Trusted: true}
-	}
+	s.d.Now = clock
 	s.d.Tick = func(ctx context.Context) <-chan time.Time {
 		tick := time.NewTicker(200 * time.Millisecond)
 		context.AfterFunc(ctx, tick.Stop)

@@ -104,7 +104,7 @@ func (h *hand) audited(name string) {
 // TestJobs counts the taps of every job of the two tables.
 func TestJobs(t *testing.T) {
 	t.Parallel()
-	s, browser := openWholeStudio(t), openBrowser(t)
+	s, browser := openWholeStudio(t, fastClock()), openBrowser(t)
 	h := &hand{tab: s.tab(t, browser, 390, 844), s: s}
 	for _, j := range jobs {
 		h.open(j.from)

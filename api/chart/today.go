@@ -23,6 +23,7 @@ type Today struct {
 	// those of the scale, from the lowest up, the highest being that of the usual; none: no scale
 	Cones    []string
 	Reached  int    // how many of them are behind it
+	Passed   string // the last cone of the whole scale that is, beside the last of these
 	ConeSays string // over the scale: cone
 	Title    string // the same in a sentence
 }
@@ -91,7 +92,7 @@ func (d Today) scale(b *strings.Builder) {
 		switch i {
 		case d.Reached - 1:
 			fmt.Fprintf(b, `<text x="%.1f" y="%.1f" class="tb">%s</text>`, left+20, y+each/2+5,
-				html.EscapeString(cone))
+				html.EscapeString(d.Passed))
 		case n - 1:
 			fmt.Fprintf(b, `<text x="%.1f" y="%.1f" class="t2">%s</text>`, left+20, y+each/2+5,
 				html.EscapeString(cone))

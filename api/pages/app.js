@@ -437,7 +437,7 @@
       svg.tabIndex = 0;
       let at = points.length - 1, shown = false; // the hair comes with the pointer
       const tellAt = () => {
-        const [s, c, usual] = points[at], before = points[Math.max(0, at - 1)], x = left + (s - from) / (to - from) * (right - left), y = bottom - (c - low) / (high - low) * (bottom - top);
+        const [s, c, usual] = points[at], before = points.findLast(p => p[0] <= s - 600) || points[0], x = left + (s - from) / (to - from) * (right - left), y = bottom - (c - low) / (high - low) * (bottom - top);
         if (shown) hair.setAttribute("d", `M${x.toFixed(1)} ${top}V${bottom}M${(x - 5).toFixed(1)} ${y.toFixed(1)}h10`);
         const minutes = Math.round(s / 60), f = out.dataset.unit === "°F", t = v => Math.round(f ? v * 1.8 + 32 : v), rate = at ? (c - before[1]) / (s - before[0]) * 3600 * (f ? 1.8 : 1) : 0;
         const off = t(c) - t(usual), usually = isNaN(off) ? "" : off ? (off < 0 ? above : below).replace("{1}", Math.abs(off)) : same;
@@ -491,7 +491,7 @@
         }
         e.preventDefault(); shown = true; tellAt();
       });
-      tellAt();
+      out.textContent = out.dataset.hint;
     });
   };
   start("figure.curve", curve);

@@ -940,7 +940,7 @@ func (d KilnPage) facts(l Locale) templ.Component {
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
-			if d.Kiln.PeakC != nil {
+			if d.Kiln.pastHighest() {
 				templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 79, "<dt>")
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
