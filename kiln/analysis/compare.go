@@ -22,10 +22,13 @@ var (
 
 // NeverReached is ErrNeverReached of one firing.
 type NeverReached struct {
+	// name of the firing, such as "big-blue 143"
 	Firing string
-	At     kiln.Celsius
+	// the temperature that was asked for
+	At kiln.Celsius
 }
 
+// Error is Says in English.
 func (e NeverReached) Error() string { return e.Says().String() }
 
 // Unwrap lets errors.Is find ErrNeverReached.
@@ -38,8 +41,8 @@ func (e NeverReached) Says() message.Message {
 
 // Compared is one firing of a comparison, with the curve of its control channel.
 type Compared struct {
-	Firing kiln.Firing
-	Curve  kiln.Envelope
+	Firing kiln.Firing   // its figures, without its curve
+	Curve  kiln.Envelope // of the control channel, thinned; ages count from the first rise
 	Shift  time.Duration // to be taken from its ages so that the firings lie over one another
 }
 
@@ -122,10 +125,12 @@ const (
 // pace says where the climb differs most: of the bands below 600, 600 to 1000 and above 1000 °C
 // the one with the largest difference, if the whole climb differs by a tenth.
 func pace(a, b Compared) message.Message {
+	// told only where the climbs differ by a tenth, and both have a top
 	whole := a.Firing.ToTop - b.Firing.ToTop
 	if a.Firing.ToTop <= 0 || b.Firing.ToTop <= 0 || math.Abs(float64(whole)) < usualHours*float64(b.Firing.ToTop) {
 		return message.Message{}
 	}
+	// three bands up to 3 °C below the lower of the two peaks
 	top := min(a.Firing.Peak, b.Firing.Peak) - 3
 	edges := []kiln.Celsius{100, 600, 1000, top}
 	most, where := time.Duration(0), -1
@@ -139,6 +144,7 @@ func pace(a, b Compared) message.Message {
 			most, where = d, i
 		}
 	}
+	// no single band makes up two thirds of it: the climb as a whole differs
 	if where < 0 || most.Abs() < whole.Abs()*2/3 || (most < 0) != (whole < 0) {
 		return message.New(oneOf(whole > 0, "{1} slower to the top", "{1} quicker to the top"),
 			minutes(whole.Abs()))
@@ -176,6 +182,7 @@ func gapTime(f kiln.Firing) time.Duration {
 	return sum
 }
 
+// minutes is a length of time to the minute, as "48 min" below two hours and "2 h 05" from there.
 func minutes(d time.Duration) string {
 	d = d.Round(time.Minute)
 	if d < 2*time.Hour {
@@ -184,6 +191,7 @@ func minutes(d time.Duration) string {
 	return fmt.Sprintf("%d h %02d", int(d.Hours()), int(d.Minutes())%60)
 }
 
+// oneOf is a or, where first is false, b.
 func oneOf(first bool, a, b message.Key) message.Key {
 	if first {
 		return a

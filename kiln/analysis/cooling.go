@@ -11,10 +11,10 @@ import (
 // CoolingForecast is how long a cooling kiln will still take to a mark, with a 90 % range. It is no leave
 // to open.
 type CoolingForecast struct {
-	Known bool
-	Left  time.Duration // from the last reading; 0 when it is there
-	Low   time.Duration
-	High  time.Duration
+	Known bool            // Left, Low and High can be told
+	Left  time.Duration   // from the last reading; 0 when it is there
+	Low   time.Duration   // at least so long, 5 % below
+	High  time.Duration   // at most so long, 5 % above
 	Says  message.Message // why it is not known, or the range in words
 }
 
@@ -39,6 +39,7 @@ func TimeToCool(after []time.Duration, t []kiln.Celsius, mark, room kiln.Celsius
 	for last >= 0 && !t[last].Known() {
 		last--
 	}
+	// nothing to go by, there already, or a mark that Newton's law reaches only after ever so long
 	switch {
 	case last < 0 || !mark.Known() || !room.Known():
 		return CoolingForecast{Says: message.New("There is no reading to go by.")}
@@ -48,6 +49,7 @@ func TimeToCool(after []time.Duration, t []kiln.Celsius, mark, room kiln.Celsius
 		return CoolingForecast{Says: message.New("{1} is about the warmth of the room ({2}): nobody can say when that is.", mark, room)}
 	}
 	now := after[last]
+	// the fall of the last hour must be one: above 1 °C/h, and above twice its own doubt
 	fall, ok := fitFall(after[:last+1], t, now-coolWindow, now, room)
 	if !ok {
 		return CoolingForecast{Says: message.New("Too few readings in the last hour to say how quickly it cools.")}
@@ -55,6 +57,7 @@ func TimeToCool(after []time.Duration, t []kiln.Celsius, mark, room kiln.Celsius
 	if fall.rate <= 0 || fall.rate*float64(t[last]-room) < 1 || fall.rate < 2*fall.rateSD {
 		return CoolingForecast{Says: message.New("It is not cooling now.")}
 	}
+	// how tau changed since two hours before, per e-fold of the excess, carried on to the mark
 	earlier, some := fitFall(after[:last+1], t, now-coolBack-coolWindow, now-coolBack, room)
 	straight, bent := fall.left(mark, room), fall.left(mark, room)
 	if some && earlier.rate > 0 && earlier.log > fall.log {
@@ -62,6 +65,7 @@ func TimeToCool(after []time.Duration, t []kiln.Celsius, mark, room kiln.Celsius
 		u := fall.log - math.Log(float64(mark-room))
 		bent = min(max(straight-slower*u*u/2, 0.7*straight), 1.5*straight)
 	}
+	// between both; the range spans them and a room that is 2 °C off
 	left := (straight + bent) / 2
 	low, high := math.Min(straight, bent), math.Max(straight, bent)
 	for _, r := range []kiln.Celsius{room - coolRoomOff, room + coolRoomOff} {
@@ -70,6 +74,7 @@ func TimeToCool(after []time.Duration, t []kiln.Celsius, mark, room kiln.Celsius
 			low, high = math.Min(low, left+shifted-straight), math.Max(high, left+shifted-straight)
 		}
 	}
+	// widened by the doubt of the slope and of the law
 	doubt := kiln.Z90 * math.Hypot(fall.rateSD/fall.rate, coolModel)
 	u := CoolingForecast{Known: true, Left: hoursToDuration(left),
 		Low: hoursToDuration(math.Max(0, low*(1-doubt))), High: hoursToDuration(high * (1 + doubt))}
@@ -93,6 +98,7 @@ func fitFall(after []time.Duration, t []kiln.Celsius, from, to time.Duration,
 	room kiln.Celsius) (f coolFall, ok bool) {
 	var n, sx, sy, sxx, sxy, syy float64
 	first, lastAt := time.Duration(-1), time.Duration(0)
+	// readings no more than 1 °C above the room have no logarithm to speak of
 	for i := len(after) - 1; i >= 0 && after[i] >= from; i-- {
 		if after[i] > to || !(t[i] > room+1) {
 			continue
@@ -107,6 +113,7 @@ func fitFall(after []time.Duration, t []kiln.Celsius, from, to time.Duration,
 	if n < coolFewest || lastAt-first < coolLeast {
 		return f, false
 	}
+	// least squares; sums about the mean
 	vxx, vxy, vyy := sxx-sx*sx/n, sxy-sx*sy/n, syy-sy*sy/n
 	slope := vxy / vxx
 	f.log, f.rate = (sy-slope*sx)/n, -slope

@@ -64,6 +64,7 @@ func FeaturesOf(c kiln.Curve, channel kiln.ChannelID) Features {
 	if len(p) == 0 {
 		return f
 	}
+	// the peak, and the first point within 3 °C of it, which is called the top
 	at, peak := featureTop(p)
 	first := 0
 	for p[first].t < peak-3 {
@@ -74,6 +75,7 @@ func FeaturesOf(c kiln.Curve, channel kiln.ChannelID) Features {
 	f.Within10, f.Within50, f.Within100 = hoursToDuration(hoursAbove(p, peak-10)),
 		hoursToDuration(hoursAbove(p, peak-50)), hoursToDuration(hoursAbove(p, peak-100))
 
+	// rates of bands on the way up and on the way down; a band above the peak has none
 	up, down := p[:at+1], p[at:]
 	rate := func(p []featurePoint, from, to float64) kiln.CelsiusPerHour {
 		if math.Max(from, to) > peak {
@@ -93,12 +95,14 @@ func FeaturesOf(c kiln.Curve, channel kiln.ChannelID) Features {
 	f.CoolLower = rate(down, 700, 300)
 	f.CristobaliteDown = rate(down, cristobaliteInversion+inversionBand, cristobaliteInversion-inversionBand)
 
+	// holds; the longest at up to 105 °C before the top dries the ware
 	f.Holds = featureHolds(p, at)
 	for _, h := range f.Holds {
 		if h.At <= 105 && h.After < f.PeakAfter {
 			f.DryingHold = max(f.DryingHold, h.For)
 		}
 	}
+	// the area by trapezia, without what was not heard
 	for i := 1; i < len(p); i++ {
 		if !p[i].gap {
 			f.DegreeHours += math.Max(0, (p[i-1].t+p[i].t)/2-20) * (p[i].hours - p[i-1].hours)

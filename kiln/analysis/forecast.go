@@ -13,10 +13,10 @@ import (
 // and how long it takes to its peak and down to a mark, each with a range. It is a forecast of a reading,
 // and no leave to open.
 type HeatingForecast struct {
-	Known     bool
-	Ahead     time.Duration // of the usual firings at this temperature; negative: behind them
-	Peak      time.Duration // from now to the peak
-	CoolKnown bool
+	Known     bool            // two usual firings at least came as far as this one has
+	Ahead     time.Duration   // of the usual firings at this temperature; negative: behind them
+	Peak      time.Duration   // from now to the peak
+	CoolKnown bool            // two of them at least were recorded down to the mark
 	Cool      CoolingForecast // from now to the mark
 }
 
@@ -35,6 +35,7 @@ const (
 func ForecastHeating(elapsed time.Duration, t kiln.Celsius, curves []kiln.Envelope,
 	mark kiln.Celsius) (f HeatingForecast) {
 	var ahead, peak, cool []float64 // h
+	// where this firing stands on each usual curve: at its temperature, nearest to its time
 	for _, e := range curves {
 		top := topOf(e)
 		if top < 0 || t > middle(e, top)+forecastOver {
@@ -51,6 +52,7 @@ func ForecastHeating(elapsed time.Duration, t kiln.Celsius, curves []kiln.Envelo
 		}
 		at := min(max(elapsed, e.After[first]), e.After[max(first, last)])
 		ahead, peak = append(ahead, (at-elapsed).Hours()), append(peak, (e.After[top]-at).Hours())
+		// when that curve came down to the mark
 		for i := top; i < len(e.After); i++ {
 			if middle(e, i) <= mark {
 				cool = append(cool, (e.After[i] - at).Hours())
@@ -61,9 +63,11 @@ func ForecastHeating(elapsed time.Duration, t kiln.Celsius, curves []kiln.Envelo
 	if len(ahead) < forecastLeast {
 		return f
 	}
+	// medians, which one odd firing does not move
 	f.Known, f.Ahead, f.Peak = true, hoursToDuration(kiln.Median(ahead)),
 		hoursToDuration(math.Max(0, kiln.Median(peak)))
 	if len(cool) >= forecastLeast {
+		// the range of one more firing like these: Student's t, with the doubt of the middle in it
 		left := kiln.Median(slices.Clone(cool))
 		sd := math.Max(sampleSD(cool), forecastSpread*left)
 		half := studentT95[min(len(cool), len(studentT95)-1)] * sd * math.Sqrt(1+1/float64(len(cool)))
@@ -78,6 +82,7 @@ func ForecastHeating(elapsed time.Duration, t kiln.Celsius, curves []kiln.Envelo
 // studentT95 leaves 1 in 20 above it, by the number of values (one more than its degrees of freedom).
 var studentT95 = []float64{0, 0, 6.31, 2.92, 2.35}
 
+// sampleSD is the sd of a sample of two and more; NaN of one.
 func sampleSD(values []float64) float64 {
 	mean, sum := 0.0, 0.0
 	for _, v := range values {
@@ -89,6 +94,7 @@ func sampleSD(values []float64) float64 {
 	return math.Sqrt(sum / float64(len(values)-1))
 }
 
+// middle is the middle of step i, °C.
 func middle(e kiln.Envelope, i int) kiln.Celsius { return (e.Low[i] + e.High[i]) / 2 }
 
 // topOf is the first step within 3 °C of the peak, -1 of an empty curve.

@@ -22,6 +22,7 @@ const (
 // point of the peak: after it a fall no quicker than a very heavy kiln left to itself is no hold.
 func featureHolds(p []featurePoint, top int) []kiln.Hold {
 	runs := flatRuns(p, top)
+	// the longest first; what overlaps one that is kept goes
 	sort.SliceStable(runs, func(i, j int) bool { return runs[i].hours(p) > runs[j].hours(p) })
 	var kept []flatRun
 	for _, r := range runs {
@@ -34,6 +35,7 @@ func featureHolds(p []featurePoint, top int) []kiln.Hold {
 		}
 	}
 	sort.Slice(kept, func(i, j int) bool { return kept[i].from < kept[j].from })
+	// two that lie within 2 min and 6 °C of each other are one hold that wavered
 	var joined []flatRun
 	for _, r := range kept {
 		if n := len(joined); n > 0 && p[r.from].hours-p[joined[n-1].to].hours < holdParted &&
@@ -43,6 +45,7 @@ func featureHolds(p []featurePoint, top int) []kiln.Hold {
 		}
 		joined = append(joined, r)
 	}
+	// its ends lie on the slopes: they are trimmed to 1.5 °C of its middle
 	holds := make([]kiln.Hold, 0, len(joined))
 	for _, r := range joined {
 		if r = r.trim(p); r.hours(p) < holdLeast {
@@ -57,6 +60,7 @@ func featureHolds(p []featurePoint, top int) []kiln.Hold {
 // flatRun is the points from, from+1 ... to.
 type flatRun struct{ from, to int }
 
+// hours is how long it lasts.
 func (r flatRun) hours(p []featurePoint) float64 { return p[r.to].hours - p[r.from].hours }
 
 // trim takes the slopes off the ends.
@@ -75,6 +79,7 @@ func (r flatRun) trim(p []featurePoint) flatRun {
 	return r
 }
 
+// meanOf is the mean temperature of a run, °C.
 func meanOf(p []featurePoint, r flatRun) float64 {
 	sum := 0.0
 	for i := r.from; i <= r.to; i++ {
@@ -87,6 +92,8 @@ func meanOf(p []featurePoint, r flatRun) float64 {
 // 6 °C, if it lasts and is flat.
 func flatRuns(p []featurePoint, top int) []flatRun {
 	var runs []flatRun
+	// the lowest and highest of the window are the first of two queues, so that each point is looked at
+	// once
 	var low, high []int             // points of the window in rising and in falling order
 	var sh, st, shh, sht, n float64 // sums over the window
 	end := 0                        // first point not in the window
@@ -100,6 +107,7 @@ func flatRuns(p []featurePoint, top int) []flatRun {
 			n, sh, st, shh, sht = 0, 0, 0, 0, 0
 			take(i, 1)
 		}
+		// grow the window while its span allows and nothing is missing
 		for end < len(p) && !p[end].gap && math.Max(p[high[0]].t, p[end].t)-math.Min(p[low[0]].t, p[end].t) <= holdSpan {
 			for len(low) > 0 && p[low[len(low)-1]].t >= p[end].t {
 				low = low[:len(low)-1]
@@ -111,6 +119,7 @@ func flatRuns(p []featurePoint, top int) []flatRun {
 			take(end, 1)
 			end++
 		}
+		// long enough and flat: less than 15 °C/h, and after the top no natural cooling
 		if r := (flatRun{i, end - 1}); r.hours(p) >= holdLeast {
 			slope := (n*sht - sh*st) / (n*shh - sh*sh)
 			falling := i > top && slope < -math.Max(0, p[i].t-20)/holdNatural
@@ -118,6 +127,7 @@ func flatRuns(p []featurePoint, top int) []flatRun {
 				runs = append(runs, r)
 			}
 		}
+		// the point that began this window leaves it
 		take(i, -1)
 		if low[0] == i {
 			low = low[1:]

@@ -32,6 +32,7 @@ func featurePoints(c kiln.Curve, channel kiln.ChannelID) []featurePoint {
 		}
 		n, sumT, sumH, broken = 0, 0, 0, false
 	}
+	// a point ends with its 10 s or where a gap lies, so that no mean spans one
 	for i, t := range c.Column(channel) {
 		if !t.Known() {
 			continue
@@ -155,4 +156,5 @@ func hoursAbove(p []featurePoint, t float64) float64 {
 	return sum
 }
 
+// hoursToDuration is h hours.
 func hoursToDuration(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }

@@ -26,8 +26,8 @@ type Remark struct {
 	Says     message.Message // the figure in a sentence
 	Limit    message.Message // what is advised, "" if nothing is
 	Standing Standing        // of the limit
-	Source   message.Message
-	Caution  bool // the figure lies outside the limit
+	Source   message.Message // of the limit; empty where nobody published it
+	Caution  bool            // the figure lies outside the limit
 }
 
 // FeatureLimits are the settings that remarks go by.
@@ -51,6 +51,7 @@ func DefaultFeatureLimits() FeatureLimits {
 // burn-out told.
 func (f Features) Remarks(kind kiln.Kind, lim FeatureLimits) []Remark {
 	var all []Remark
+	// each figure is left out where the curve does not show it
 	add := func(r Remark) { all = append(all, r) }
 	if !f.Peak.Known() {
 		return []Remark{{Figure: "peak", Says: message.New("There is no curve, so nothing can be said of temperatures and rates.")}}
@@ -101,6 +102,8 @@ func (f Features) Remarks(kind kiln.Kind, lim FeatureLimits) []Remark {
 	return append(all, f.gapRemarks()...)
 }
 
+// coolingRemarks tells the rates on the way down: the first 100 °C, which still do heat work, the two
+// inversions at which a body changes its length, and the stretches between.
 func (f Features) coolingRemarks(lim FeatureLimits) []Remark {
 	var all []Remark
 	add := func(r Remark) { all = append(all, r) }
@@ -135,6 +138,8 @@ func (f Features) coolingRemarks(lim FeatureLimits) []Remark {
 	return all
 }
 
+// holdRemarks tells the holds in one remark. A long one within 100 °C of the peak is a caution: what it
+// adds is uncertain.
 func (f Features) holdRemarks(lim FeatureLimits) []Remark {
 	if len(f.Holds) == 0 {
 		return nil
@@ -154,6 +159,7 @@ func (f Features) holdRemarks(lim FeatureLimits) []Remark {
 		Limit: message.New("A hold is 10 min or more within {1}; its ends lie on the slopes, so it reads up to 3 min long.", kiln.Warmer(6))}}
 }
 
+// gapRemarks tells the longest gap, and whether one lies where it matters.
 func (f Features) gapRemarks() []Remark {
 	var said []message.Message
 	if f.LongestGap > 0 {
@@ -173,4 +179,5 @@ func (f Features) gapRemarks() []Remark {
 			kiln.Warmer(150))}}
 }
 
+// known reports whether a rate is a number.
 func known(r kiln.CelsiusPerHour) bool { return !math.IsNaN(float64(r)) && !math.IsInf(float64(r), 0) }

@@ -16,7 +16,7 @@ var ErrTooFew = errors.New("fewer than four firings to see a trend in")
 type Trend struct {
 	PerYear float64 // in the unit of what was asked; the median of the slopes between any two firings
 	Clear   bool    // no accident: such an order would come about by chance once in 20 times at most
-	Firings int
+	Firings int     // how many count: whole ones with a trusted date and a value
 }
 
 // TrendOf looks at one quantity of the firings that ended and whose dates can be trusted; of
@@ -40,6 +40,7 @@ func TrendOf(firings []kiln.Firing, of func(kiln.Firing) float64) (Trend, error)
 	if n < 4 {
 		return Trend{Firings: n}, ErrTooFew
 	}
+	// every pair: its slope, and whether it rose or fell
 	var slopes []float64
 	score := 0
 	for i := range n {
@@ -60,6 +61,7 @@ func TrendOf(firings []kiln.Firing, of func(kiln.Firing) float64) (Trend, error)
 	if len(slopes) == 0 {
 		return Trend{Firings: n}, ErrTooFew
 	}
+	// the score as a standard normal, one taken off for continuity
 	z := (math.Abs(float64(score)) - 1) / math.Sqrt(scoreVariance(values))
 	return Trend{PerYear: kiln.Median(slopes), Clear: z >= 1.96, Firings: n}, nil
 }

@@ -12,8 +12,8 @@ import (
 
 // Usually says how a firing compares with the usual one of its kiln, kind and atmosphere.
 type Usually struct {
-	Known bool // there is a usual firing to compare with
-	Usual bool
+	Known bool            // there is a usual firing to compare with
+	Usual bool            // heat work and hours both lie within the bounds; false where Known is
 	Says  message.Message // one sentence without a full stop, "usual; gap 10 min"
 }
 
@@ -22,6 +22,7 @@ type Usually struct {
 // one differ much among themselves the bounds follow them, up to three times as wide, so that a
 // restless kiln is not told of every time. Cooling is not compared.
 func SayUsual(f kiln.Firing, control kiln.ChannelID, e detect.Expected) Usually {
+	// gaps are told in any case
 	gaps := gapsOf(f)
 	w, has := f.Work(control)
 	heat := has && w.C.Known() && e.HeatWork.Known()
@@ -29,6 +30,7 @@ func SayUsual(f kiln.Firing, control kiln.ChannelID, e detect.Expected) Usually 
 	if !e.Settled || !heat && !hours {
 		return Usually{Says: message.Join("; ", message.New("no usual firing to compare with yet"), gaps)}
 	}
+	// each measure that lies outside its bound, in words
 	var said []message.Message
 	if more := w.C - e.HeatWork; heat && math.Abs(float64(more)) > usualBound(usualHeat, e.Works, e.Of) {
 		said = append(said, moreHeat(more))
@@ -84,6 +86,7 @@ func UsualBand(curves []kiln.Envelope) (band kiln.Envelope, ok bool) {
 		heard     int
 	}
 	var slots []slot
+	// each step's span over all curves, and which curves were heard in it, one bit each
 	for n, e := range curves {
 		for i, after := range e.After {
 			k := int(after / band.Step)
@@ -96,6 +99,7 @@ func UsualBand(curves []kiln.Envelope) (band kiln.Envelope, ok bool) {
 		}
 	}
 	for k, s := range slots {
+		// a single bit: one curve alone is no band where there are several
 		one := s.heard&(s.heard-1) == 0
 		if s.heard == 0 || one && len(curves) > 1 {
 			continue

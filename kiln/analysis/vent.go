@@ -9,7 +9,7 @@ import (
 // VentOff is a stretch of a firing in which the contact on its vent said off.
 type VentOff struct {
 	After time.Duration // from the first rise
-	For   time.Duration
+	For   time.Duration // two minutes at least
 }
 
 // ventSettles is how long a vent is off before it is told: a contact bounces, and somebody walks to it (own).

@@ -24,15 +24,15 @@ const (
 // Days reads the days of a table. Those with a / or - between their numbers tell their order only where one of the
 // numbers is over 12; the whole table is looked at first, and has one order.
 type Days struct {
-	Order Order
+	Order Order  // as the table tells it or somebody said
 	Line  int    // of the day that told the order, or of the first that asks; 0: it was said, or none told
 	Told  string // that day
 
-	Serial     int    // days told as a number that a spreadsheet counts
-	SerialLine int    // of the first of them
-	SerialCell string // as it stands
-	SerialDay  time.Time
-	Contrary   int // line of a day that does not fit the order; 0: all do
+	Serial     int       // days told as a number that a spreadsheet counts
+	SerialLine int       // of the first of them
+	SerialCell string    // as it stands
+	SerialDay  time.Time // the day that it would be, UTC
+	Contrary   int       // line of a day that does not fit the order; 0: all do
 }
 
 var (
@@ -58,6 +58,7 @@ var months = []struct {
 	{"jun", 6}, {"jul", 7},
 	{"aug", 8}, {"sep", 9}, {"oct", 10}, {"okt", 10}, {"nov", 11}, {"dec", 12}, {"dez", 12}}
 
+// monthNamed is the month that a name begins as; 0 where none does.
 func monthNamed(name string) time.Month {
 	name = strings.ToLower(name)
 	for _, m := range months {
@@ -90,6 +91,7 @@ func SerialDay(v float64, zone *time.Location) (time.Time, bool) {
 // Look learns from a cell of a column of days, before any is read.
 func (d *Days) Look(line int, cell string) {
 	m := dayClock().FindStringSubmatch(strings.TrimSpace(cell))
+	// a date whose order is told by its form, or a number that a spreadsheet counts
 	n := dmy().FindStringSubmatch(m[1])
 	if n == nil || n[2] == "." { // where points are written, days come first
 		if v, err := strconv.ParseFloat(strings.Replace(strings.TrimSpace(cell), ",", ".", 1), 64); err == nil {
@@ -103,6 +105,7 @@ func (d *Days) Look(line int, cell string) {
 	}
 	a, _ := strconv.Atoi(n[1])
 	b, _ := strconv.Atoi(n[3])
+	// a number over 12 is a day; two equal ones read the same either way
 	says := Unclear
 	switch {
 	case a > 12 && b <= 12:
@@ -141,6 +144,7 @@ func (d Days) Read(cell string, zone *time.Location) (at time.Time, whole bool, 
 	if !ok {
 		return at, false, message.New("{1} is no day such as 2023-03-14 or 14.3.2023", strconv.Quote(cell))
 	}
+	// a date that runs over into the next month is none
 	at = time.Date(y, mo, day, 0, 0, 0, 0, zone)
 	if at.Month() != mo || at.Day() != day {
 		return at, false, message.New("{1}: there is no such day", strconv.Quote(cell))
@@ -152,6 +156,8 @@ func (d Days) Read(cell string, zone *time.Location) (at time.Time, whole bool, 
 	return at, false, err
 }
 
+// day reads a date without its time of day; ok is false where it has no known form. That the day is there
+// is not looked at.
 func (d Days) day(text string) (y int, m time.Month, day int, ok bool) {
 	number := func(s string) int { n, _ := strconv.Atoi(s); return n }
 	if n := ymd().FindStringSubmatch(text); n != nil {

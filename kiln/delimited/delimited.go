@@ -29,7 +29,7 @@ const MostBytes = 16 << 20
 
 // Table is a text whose first lines were looked at: how it is written, and which columns it names.
 type Table struct {
-	Separator rune
+	Separator rune     // comma, semicolon or tab
 	Encoding  string   // UTF-8, UTF-16 or Windows-1252
 	Names     []string // of the columns, as they stand, each blank one blank
 	Line      int      // on which they stand, from 1
@@ -39,10 +39,13 @@ type Table struct {
 
 // A Fault is what is wrong with a line of a table, or with the whole of it (line 0).
 type Fault struct {
+	// from 1; 0: the whole of it
 	Line int
-	Why  message.Message
+	// without the line
+	Why message.Message
 }
 
+// Error is Says in English.
 func (f *Fault) Error() string {
 	if f.Line == 0 {
 		return f.Why.String()
@@ -75,6 +78,7 @@ func Open(text []byte, known func(name string) bool) (*Table, error) {
 	}
 	t := &Table{Encoding: name}
 	plain, t.Separator = hinted(plain)
+	// the separator by which most names are known; the first of equals
 	candidates := []rune{'\t', ';', ','}
 	if t.Separator != 0 {
 		candidates = []rune{t.Separator}
@@ -88,6 +92,7 @@ func Open(text []byte, known func(name string) bool) (*Table, error) {
 	if t.Separator == 0 {
 		t.Separator = ofFirstLine(plain)
 	}
+	// again from the beginning, to the line of the names
 	t.rows = reader(tidied(plain, t.Separator), t.Separator)
 	for i := 0; ; i++ {
 		row, err := t.Read()
@@ -197,6 +202,7 @@ func ofFirstLine(text []byte) rune {
 	return found
 }
 
+// reader reads rows of any length whose cells stand between sep.
 func reader(text []byte, sep rune) *csv.Reader {
 	r := csv.NewReader(bytes.NewReader(text))
 	r.Comma, r.FieldsPerRecord, r.ReuseRecord = sep, -1, true
@@ -255,8 +261,8 @@ func tidied(text []byte, sep rune) []byte {
 
 // Row is one row of a table. Its cells are good until the next one is read.
 type Row struct {
-	Line  int // that it begins on, from 1
-	Cells []string
+	Line  int      // that it begins on, from 1
+	Cells []string // as they stand, without their quotes
 }
 
 // Read gives the next row, io.EOF behind the last. A *Fault is a row whose quotes do not match; the next row may be read
@@ -279,6 +285,7 @@ func (t *Table) Read() (Row, error) {
 	return Row{line, cells}, nil
 }
 
+// blank reports whether nothing stands in any cell.
 func blank(cells []string) bool {
 	for _, c := range cells {
 		if strings.TrimSpace(c) != "" {
@@ -315,6 +322,7 @@ func (t *Table) Number(cell string) (float64, bool) {
 			return 0, false
 		}
 	}
+	// one comma alone is the decimal sign, unless it may mark thousands; of both signs the later one is
 	point, comma := strings.LastIndexByte(cell, '.'), strings.LastIndexByte(cell, ',')
 	switch {
 	case comma >= 0 && point < 0 && strings.Count(cell, ",") == 1:

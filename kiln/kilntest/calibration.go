@@ -13,9 +13,12 @@ import (
 
 // Said is one cell of a simulation: the share that was said to come true, the share that did, of how many.
 type Said struct {
-	Name       string
+	// of the cell, told by a pointer on it
+	Name string
+	// shares, 0 to 1
 	Said, True float64
-	Of         int
+	// how many trials
+	Of int
 }
 
 // Calibration draws what was said against what came true, a cell with two standard errors to either side, as

@@ -17,15 +17,17 @@ import (
 // Winter is a morning on which tests begin.
 var Winter = time.Date(2026, 1, 13, 10, 0, 0, 0, time.UTC)
 
-// shapeKiln is a kiln with one probe.
+// BigBlue is a kiln with one probe.
 var BigBlue = kiln.Kiln{ID: "big-blue", Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}},
 	Control: "1",
 	Limit:   kiln.NoTemperature(), KeepShut: 95}
 
 // Leg of a programme: go to a temperature at a rate (°C/h), then hold.
 type Leg struct {
+	// °C; Rate is °C/h, above 0, up or down
 	To, Rate float64
-	Hold     time.Duration
+	// at To; 0: none
+	Hold time.Duration
 }
 
 // Programme is a firing without noise from 20 °C, one point each step.
@@ -33,6 +35,8 @@ func Programme(step time.Duration, legs ...Leg) kiln.Curve {
 	return ProgrammeFrom(20, step, legs...)
 }
 
+// ProgrammeFrom is Programme from another temperature, °C. The last point lies at the very end, less than
+// a step after the one before.
 func ProgrammeFrom(from float64, step time.Duration, legs ...Leg) kiln.Curve {
 	type knot struct{ h, t float64 }
 	knots := []knot{{0, from}}

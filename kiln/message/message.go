@@ -28,7 +28,7 @@ type Key string
 
 // Message is one text: a key and what fills its places. The zero value says nothing.
 type Message struct {
-	Key  Key
+	Key  Key   // its English, with places {1} to {99}
 	Args []any // each a name, a whole number, a Message, or another Arg
 }
 
@@ -165,10 +165,12 @@ func (m Message) Kept() string {
 	return string(text)
 }
 
+// kept is m with words and texts as keys and everything else in English.
 func (m Message) kept() kept {
 	k := kept{Key: m.Key}
 	for _, a := range m.Args {
 		arg := any(Reader{}.Write(a))
+		// a quantity that renders as a key it asked for is a word, and is kept as one
 		switch a := a.(type) {
 		case Message:
 			arg = a.kept()
@@ -196,6 +198,7 @@ func Read(text string) Message {
 	return k.read()
 }
 
+// read makes the Message again; an argument that cannot be read says nothing.
 func (k kept) read() Message {
 	m := Message{Key: k.Key}
 	for _, text := range k.Args {
@@ -221,6 +224,7 @@ func (m Message) Render(r Reader) string {
 	})
 }
 
+// list is several texts with the same between them.
 type list struct {
 	between string
 	parts   []Message
@@ -239,6 +243,7 @@ func (l list) asKey() Message {
 	return m
 }
 
+// Render is the texts in a row as r reads them.
 func (l list) Render(r Reader) string {
 	all := make([]string, len(l.parts))
 	for i, p := range l.parts {
@@ -247,12 +252,14 @@ func (l list) Render(r Reader) string {
 	return strings.Join(all, l.between)
 }
 
+// sentence is a text made to begin or end as a sentence does.
 type sentence struct {
 	of      Message
 	capital bool
 	stop    bool
 }
 
+// Render is the text with its capital letter and its stop, as r reads it.
 func (s sentence) Render(r Reader) string {
 	text := s.of.Render(r)
 	first, n := utf8.DecodeRuneInString(text)
@@ -279,6 +286,7 @@ type Reader struct {
 	Twelve     bool   // the clock has twice twelve hours
 }
 
+// text is a key in the reader's language; English where the table has none.
 func (r Reader) text(k Key) string {
 	if r.Text != nil {
 		if own := r.Text(k); own != "" {
@@ -328,6 +336,7 @@ func (r Reader) Decimal(v float64, places int) string {
 	return text
 }
 
+// signed is Decimal with a plus before what is not below 0, where sign asks for it.
 func (r Reader) signed(v float64, places int, sign bool) string {
 	text := r.Decimal(v, places)
 	if sign && !math.Signbit(v) {
@@ -338,9 +347,9 @@ func (r Reader) signed(v float64, places int, sign bool) string {
 
 // Number is a number with some places after the decimal sign.
 type Number struct {
-	Value  float64
-	Places int
-	Sign   bool // a plus stands before what is not below 0
+	Value  float64 // in its own unit, which the text names
+	Places int     // digits behind the decimal sign
+	Sign   bool    // a plus stands before what is not below 0
 }
 
 // Render is n with the reader's decimal sign.
@@ -357,9 +366,9 @@ func Percent(share float64, places int) Number { return Number{Value: 100 * shar
 
 // Time is a day and a time of the clock, in the zone that it has.
 type Time struct {
-	At    time.Time
-	Day   Key  // how a day is written, as Go has it: 2 Jan 2006; empty: the clock alone
-	Quiet bool // the day alone
+	At    time.Time // in the zone that it is told in
+	Day   Key       // how a day is written, as Go has it: 2 Jan 2006; empty: the clock alone
+	Quiet bool      // the day alone
 }
 
 // At is a day and a time of the clock.
@@ -392,6 +401,7 @@ func Fill(text string, with func(n int) (string, bool)) string {
 	for first >= 0 {
 		out.WriteString(text[:first])
 		text = text[first:]
+		// a bracket that begins no place stands for itself
 		place, n := placeAt(text)
 		if says, ok := "", false; place > 0 {
 			if says, ok = with(n - 1); ok {
@@ -434,6 +444,7 @@ type fault struct {
 	is   error // another that it is too; nil: none
 }
 
+// Error is the message in English.
 func (f *fault) Error() string { return f.says.String() }
 
 // Unwrap is the other error that it is.

@@ -11,19 +11,22 @@ import (
 // Curve is what one probe of a practice kiln shows: the programme, with noise, in steps, with the
 // swings of a fuel kiln where wanted. It is a pure function of the age and its fields.
 type Curve struct {
-	Programme Programme
+	Programme Programme    // what the kiln does
 	Off       kiln.Celsius // how much hotter this probe is than the programme, the same everywhere
 	Noise     kiln.Celsius // standard deviation of the noise, normally distributed; 0.15 is usual here
 	Step      kiln.Celsius // readings are rounded to multiples of it; 0 leaves them be
-	Seed      uint64
-	Swing     Swing
+	Seed      uint64       // of the noise; the same gives the same readings
+	Swing     Swing        // zero: none
 }
 
 // Swing is the breathing of a fuel kiln in reduction: By up and down, once a Period, while the
 // programme is above Above. The zero Swing does nothing.
 type Swing struct {
-	Above  kiln.Celsius
-	By     kiln.Celsius
+	// °C of the programme
+	Above kiln.Celsius
+	// °C, half of the whole swing
+	By kiln.Celsius
+	// 0: no swing
 	Period time.Duration
 }
 

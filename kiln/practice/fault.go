@@ -25,14 +25,15 @@ const (
 
 // Fault is a fault on order: what, from when to when, in ages of the kiln.
 type Fault struct {
-	What     FaultKind
-	From, To time.Duration
-	Channel  int          // which curve it strikes, from 0; of no meaning for garbled, quiet and unplug
-	Share    float64      // garbled, spiked: how many, 0 to 1
-	By       kiln.Celsius // spiked, drifting
-	Text     string       // open: what the controller says, "OPEN" if ""
+	What     FaultKind     // which way to go wrong
+	From, To time.Duration // ages; To is the first at which it is over
+	Channel  int           // which curve it strikes, from 0; of no meaning for garbled, quiet and unplug
+	Share    float64       // garbled, spiked: how many, 0 to 1
+	By       kiln.Celsius  // spiked, drifting
+	Text     string        // open: what the controller says, "OPEN" if ""
 }
 
+// on reports whether the fault is at work at an age.
 func (f Fault) on(after time.Duration) bool { return after >= f.From && after < f.To }
 
 // faulty gives what the controller tells of one channel: a number, or a text in its place.
@@ -108,6 +109,7 @@ func Damage(line []byte, dice *rand.Rand) []byte {
 	return out
 }
 
+// dice are those of one fault at one age: the same, in whatever order ages are asked.
 func (k *Kiln) dice(fault int, after time.Duration) *rand.Rand {
 	return rand.New(rand.NewPCG(k.Seed+uint64(fault)<<32, uint64(after)))
 }

@@ -13,6 +13,7 @@ import (
 type Kiln struct {
 	Curves []Curve       // one a channel
 	Every  time.Duration // age between two lines; 0 means 1 s
+	// in the order in which they are applied to a reading
 	Faults []Fault
 	Seed   uint64 // of the faults; each curve has its own
 
@@ -54,6 +55,7 @@ func (k *Kiln) Said(after time.Duration) []byte {
 	return k.garble([]byte(line(after, shown, texts)), after)
 }
 
+// silent reports whether the controller says nothing at an age.
 func (k *Kiln) silent(after time.Duration) bool {
 	if k.is(Quiet, after) || k.is(Unplug, after) {
 		return true
@@ -99,6 +101,7 @@ func (k *Kiln) Run(ctx context.Context, line *Plug) error {
 	return nil
 }
 
+// step plays one age: the plug goes in or out, and the line is said.
 func (k *Kiln) step(line *Plug, after time.Duration) error {
 	if k.is(Unplug, after) {
 		return line.Unplug()

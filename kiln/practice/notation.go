@@ -50,6 +50,8 @@ func MustParse(notation string) Programme {
 	return p
 }
 
+// word takes the next word of the notation. t is the temperature that the programme has reached, and
+// moves on with it; first says that no word came before.
 func (p *Programme) word(word string, first bool, t *kiln.Celsius) error {
 	now := p.Length()
 	switch {
@@ -78,12 +80,14 @@ func (p *Programme) word(word string, first bool, t *kiln.Celsius) error {
 	return p.ramp(word, first, t)
 }
 
+// add puts a step at the end of the programme.
 func (p *Programme) add(s step, t *kiln.Celsius) {
 	s.begin = p.Length()
 	p.steps = append(p.steps, s)
 	*t = s.at(s.begin + s.lasts)
 }
 
+// ramp takes "20>600@150" or ">600@150", and says what of it is wrong.
 func (p *Programme) ramp(word string, first bool, t *kiln.Celsius) error {
 	begin, rest, ok := strings.Cut(word, ">")
 	to, rate, ok2 := strings.Cut(rest, "@")
@@ -116,6 +120,8 @@ func (p *Programme) ramp(word string, first bool, t *kiln.Celsius) error {
 	return nil
 }
 
+// off takes what stands behind "off": a time in minutes, or >°C, or nothing for 30 °C; each perhaps with
+// /hours. Towards the room or below it nothing cools in finite time, so that is refused.
 func (p *Programme) off(rest string, t *kiln.Celsius) error {
 	s := step{shape: newton, a: *t, hours: coolingHours}
 	rest, constant, ok := strings.Cut(rest, "/")
@@ -151,6 +157,7 @@ func (p *Programme) off(rest string, t *kiln.Celsius) error {
 	return nil
 }
 
+// sun takes what stands behind "sun": low~high x hours.
 func (p *Programme) sun(rest string, t *kiln.Celsius) error {
 	low, rest, ok := strings.Cut(rest, "~")
 	high, long, ok2 := strings.Cut(rest, "x")
@@ -173,18 +180,22 @@ func (p *Programme) sun(rest string, t *kiln.Celsius) error {
 	return nil
 }
 
+// hoursLong is h hours.
 func hoursLong(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
 
+// minutes reads a number of them, 0 to a month.
 func minutes(text string) (time.Duration, error) {
 	m, err := number(text, 0, longest.Minutes())
 	return time.Duration(m * float64(time.Minute)), err
 }
 
+// degrees reads °C, -50 to 1850.
 func degrees(text string) (kiln.Celsius, error) {
 	t, err := number(text, -50, 1850)
 	return kiln.Celsius(t), err
 }
 
+// number reads one and says where it lies outside its bounds.
 func number(text string, least, most float64) (float64, error) {
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil {

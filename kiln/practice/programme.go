@@ -33,8 +33,10 @@ type Programme struct {
 
 // Mark is something that a person does at that age.
 type Mark struct {
+	// age
 	After time.Duration
-	What  What
+	// Unpack or Button
+	What What
 }
 
 // What a person does to a practice kiln.
@@ -46,6 +48,7 @@ const (
 )
 
 // Silence is a time in which the controller says nothing, though the programme goes on.
+// ages; To is the first at which it is over
 type Silence struct{ From, To time.Duration }
 
 // step is one part of a programme: after begin it goes from a to b in the time that it lasts.
@@ -56,6 +59,7 @@ type step struct {
 	hours        float64 // time constant of Newton cooling, or the period of the sun
 }
 
+// shape is how a step goes from a to b.
 type shape int
 
 const (
@@ -64,6 +68,7 @@ const (
 	sun                 // a daily swing between a and b, beginning at a
 )
 
+// at is the temperature at an age of the programme, °C.
 func (s step) at(after time.Duration) kiln.Celsius {
 	x := after - s.begin
 	switch s.shape {

@@ -31,6 +31,7 @@ func OpenPty() (*Pty, error) {
 	return p, nil
 }
 
+// prepare unlocks the other end, finds its path and sets it raw, so that bytes come through as they are.
 func (p *Pty) prepare(fd int) error {
 	if err := unix.IoctlSetPointerInt(fd, unix.TIOCSPTLCK, 0); err != nil {
 		return fmt.Errorf("unlock: %w", err)

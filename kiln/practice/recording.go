@@ -22,8 +22,8 @@ import (
 //
 // The number is the age in seconds; bytes stand in quotes as Go and C write them.
 type Recording struct {
-	About  []string // the lines of # without it
-	Events []LineEvent
+	About  []string    // the lines of # without it
+	Events []LineEvent // in order of age
 
 	// Factor is how many seconds of the recording pass in one of ours; 0 means 1.
 	Factor float64
@@ -92,6 +92,7 @@ func ReadRecording(r io.Reader) (Recording, error) {
 	return out, nil
 }
 
+// parseEvent reads one line; the error says what of it is no event.
 func parseEvent(text string) (LineEvent, error) {
 	age, rest, _ := strings.Cut(text, " ")
 	what, quoted, has := strings.Cut(rest, " ")
@@ -128,6 +129,7 @@ func (r Recording) Play(ctx context.Context, plug *Plug) error {
 	if err := listened(ctx, plug); err != nil {
 		return err
 	}
+	// ages run from the first event, and anew from each question and each return of the port
 	began, from := time.Now(), time.Duration(0)
 	if len(r.Events) > 0 {
 		from = r.Events[0].After
@@ -138,6 +140,7 @@ func (r Recording) Play(ctx context.Context, plug *Plug) error {
 	gone := false
 	for i := 0; i < len(r.Events); i++ {
 		e := r.Events[i]
+		// what was asked then must be asked again before its answer comes
 		if e.What == Sent {
 			at, err := r.asked(ctx, plug, i)
 			if err != nil {

@@ -51,6 +51,8 @@ type lastHeard struct {
 	fault kiln.Fault   // of the newest
 }
 
+// newKilnState is a kiln of which nothing was heard; it takes nothing up before what was left open is
+// known.
 func newKilnState(k kiln.Kiln, r *Recorder) *kilnState {
 	d := &kilnState{kiln: k, rec: r, past: r.Past[k.ID], judge: faults.NewFaultDetector(k, r.Zones[k.ID]),
 		faulty: make(map[kiln.Fault]int), taking: true}
@@ -73,6 +75,7 @@ func (d *kilnState) hear(s kiln.Sample) {
 	}
 }
 
+// flush lets go of the samples of the second under way.
 func (d *kilnState) flush() {
 	for _, whole := range d.whole.flush() {
 		d.assess(whole)
@@ -171,6 +174,7 @@ func (d *kilnState) keepLast(s kiln.Sample) {
 func (d *kilnState) take(s kiln.Sample, stored bool) {
 	d.handle(d.detector.Add(s))
 	d.watch()
+	// a record that a person ended is kept going beside, while that can be undone
 	if d.stopped != nil && !stored {
 		d.rec.writer.add(entry{firing: kiln.Firing{ID: d.stopped.Firing.ID}, samples: []kiln.Sample{s}})
 	}
@@ -193,6 +197,7 @@ func (d *kilnState) tick(now kiln.Stamp) {
 	if d.whole.before(now) {
 		d.flush()
 	}
+	// the next sample that it waits for is not coming
 	if since, known := now.Sub(d.judge.Held()); known && since >= d.kiln.StaleAfter() {
 		d.settle()
 	}
@@ -201,6 +206,7 @@ func (d *kilnState) tick(now kiln.Stamp) {
 	if d.taking {
 		return
 	}
+	// too late to be undone
 	if d.stopped != nil && d.stopped.over(now) {
 		d.letBe()
 	}
@@ -281,11 +287,13 @@ func (d *kilnState) end(e detect.Event) {
 	l := d.live(d.now)
 	e.Course.Over = d.settled(e.Course.Over)
 	was := d.growing.firing
+	// what it came to; one that broke off is incomplete whatever it reached
 	f := d.growing.finish(e.Course, d.past)
 	if d.brokeOff {
 		f.Status = kiln.Incomplete
 	}
 	over := entry{end: true, firing: f}
+	// a person ended it: it goes on beside, as it was, until that stands
 	if d.byHand != nil && d.byHand.What.ByHand() {
 		over.stopped = d.keepOn(was, *d.byHand)
 	}
@@ -317,10 +325,12 @@ func (d *kilnState) tell(t told) {
 		d.past = f.Past
 		d.recorrect()
 	}
+	// until it is known which firing is open a fact would go to the wrong one
 	if d.taking && f.What != detect.PastKnown && f.What != detect.LoadsKnown && f.What != detect.MarkSet {
 		d.facts = append(d.facts, t)
 		return
 	}
+	// a button ends or begins a record with everything heard before it
 	d.flushed(f)
 	if f.What == detect.Undone {
 		d.detector.Tell(f)
@@ -370,6 +380,7 @@ func (r *Recorder) tellAll(notices []Notice) {
 	}
 }
 
+// kindNow is what is told of the open or next firing, for what is usual.
 func (d *kilnState) kindNow() (kiln.Kind, kiln.Atmosphere) {
 	kind, _ := d.detector.Kind()
 	return kind, d.detector.Atmosphere()

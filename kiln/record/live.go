@@ -12,7 +12,8 @@ import (
 
 // Live is what one kiln is doing now: a copy, for a page, a metric or a notice.
 type Live struct {
-	Kiln  kiln.KilnID
+	Kiln kiln.KilnID // as in the settings, or as a person called it
+	// one of the constants; Quiet where nothing good was heard for QuietAfter
 	State kiln.State
 	Hot   bool // the last good reading was over 60 °C, or one held aside is; stays so when the kiln is quiet
 
@@ -32,30 +33,31 @@ type Live struct {
 	ProbeSince kiln.Stamp     // when it began to speak in the place of the control probe; zero where it is that
 	Aside      faults.Aside   // the hottest reading that is held aside; the zero one if there is none
 
-	Firing     kiln.FiringID // "" when none is open
-	Number     int           // 0 until the store has given it one
-	Kind       kiln.Kind     // of the open firing or, before it, of the open load; "" when nobody knows
-	KindFrom   string        // fact, load, guessed, ""
-	Atmosphere kiln.Atmosphere
-	Load       string
-	Began      kiln.Stamp
-	Elapsed    time.Duration // first rise to the last reading
-	ToTop      time.Duration // stands still once the top is passed; before it, Elapsed
-	UsualToTop time.Duration // of the usual firing of its kind; 0 where there is none
-	TopPassed  bool
-	Peak       kiln.Celsius // of the open firing; NaN when none is open
-	HeatWork   map[kiln.ChannelID]kiln.HeatWork
+	Firing     kiln.FiringID                    // "" when none is open
+	Number     int                              // 0 until the store has given it one
+	Kind       kiln.Kind                        // of the open firing, or of the load for the next; "" not known
+	KindFrom   string                           // fact, load, guessed, ""
+	Atmosphere kiln.Atmosphere                  // of the open firing, or that the next is taken for
+	Load       string                           // id of the load of the open firing or of the next; "" none
+	Began      kiln.Stamp                       // first rise of the open firing; zero when none is open
+	Elapsed    time.Duration                    // first rise to the last reading
+	ToTop      time.Duration                    // stands still once the top is passed; before it, Elapsed
+	UsualToTop time.Duration                    // of the usual firing of its kind; 0 where there is none
+	TopPassed  bool                             // of the open firing; may be taken back
+	Peak       kiln.Celsius                     // of the open firing; NaN when none is open
+	HeatWork   map[kiln.ChannelID]kiln.HeatWork // of each probe as indicated; nil when none is open
 	// by what the cones told of the probes; none where they told nothing of this heat
 	Corrected   map[kiln.Place]kiln.HeatWork
-	Provisional bool // the heat work may still grow
-	Stalled     bool // stopped climbing well short of the usual top
-	FellEarly   bool
+	Provisional bool     // the heat work may still grow
+	Stalled     bool     // stopped climbing well short of the usual top
+	FellEarly   bool     // its fall began well short of the usual top
 	Undoable    *Stopped // whose record a person ended, while that can be undone; nil: none
 
 	Vent      Vent         // what the contact on its vent says, while fresh
 	Limit     kiln.Celsius // NaN where none was set
 	OverLimit bool         // the last reading, while fresh
 	StillHot  bool         // still hot, or climbing again, long after the end
+	// the kiln is kept shut above this, °C, as last told
 	KeepShut  kiln.Celsius
 	BelowMark bool // the last reading of every probe is at or below KeepShut
 	TooSoon   bool // it came down to that sooner than it ever cooled: the probe may be wrong
@@ -77,28 +79,28 @@ const (
 
 // LiveChannel is one channel of a Live.
 type LiveChannel struct {
-	Channel kiln.ChannelID
-	Role    kiln.Role
-	T       kiln.Celsius // NaN unless Fresh
-	LastT   kiln.Celsius
-	Age     time.Duration // of LastT
-	Fresh   bool
-	Fault   kiln.Fault   // of the newest reading
-	Aside   faults.Aside // what it reads and is not believed; the zero one where nothing is held aside
-	Still   kiln.Stamp   // since when it reads the same to the last digit, though it moved before; zero else
+	Channel kiln.ChannelID // as in the settings
+	Role    kiln.Role      // what it is good for
+	T       kiln.Celsius   // NaN unless Fresh
+	LastT   kiln.Celsius   // the last good one, however old; NaN if there was none
+	Age     time.Duration  // of LastT
+	Fresh   bool           // good, of this boot, and no older than Kiln.StaleAfter
+	Fault   kiln.Fault     // of the newest reading
+	Aside   faults.Aside   // what it reads and is not believed; the zero one where nothing is held aside
+	Still   kiln.Stamp     // since when it reads the same, though it moved before; zero else
 }
 
 // LiveCurve is the curve of an open firing so far: a copy.
 type LiveCurve struct {
-	Firing  kiln.Firing
+	Firing  kiln.Firing     // as far as it has gone
 	Minutes []kiln.Envelope // one a channel, in steps of a minute
-	Gaps    []kiln.Gap
-	Tail    kiln.Curve // every reading of the last minutes, ages from the firing's first point
+	Gaps    []kiln.Gap      // of the firing so far; Tail has those of its own minutes
+	Tail    kiln.Curve      // every reading of the last minutes, ages from the firing's first point
 }
 
 // StoreTrouble says that what is heard cannot be written down just now.
 type StoreTrouble struct {
-	Since   kiln.Stamp
+	Since   kiln.Stamp      // of the first call that failed, or of the one that does not answer
 	Why     message.Message // in words for people
 	Err     error           // of the last call, nil while one is under way for too long
 	Waiting int             // samples in memory, to be written when it can be
@@ -142,6 +144,7 @@ func (r *Recorder) LiveCurve(id kiln.KilnID) (LiveCurve, bool) {
 	}
 	c, _ := d.detector.Course()
 	g := d.growing
+	// copies: the recorder goes on writing into its own
 	out := LiveCurve{Firing: g.summary(c), Gaps: slices.Clone(g.gaps), Tail: kiln.Curve{
 		Channels: slices.Clone(g.tail.Channels), After: slices.Clone(g.tail.After)}}
 	for _, m := range g.minutes {
@@ -182,6 +185,7 @@ func (d *kilnState) live(now kiln.Stamp) Live {
 	l.Kind, l.KindFrom = d.detector.Kind()
 	l.Probe, l.ProbeSince = d.detector.Speaks()
 	l.ProbeSince = d.settled(l.ProbeSince)
+	// channel by channel: what is believed, what is held aside, and how old it is
 	for i, c := range d.kiln.Channels {
 		h := d.last[i]
 		lc := LiveChannel{Channel: c.ID, Role: c.Role, T: kiln.NoTemperature(), LastT: h.t, Fault: h.fault}
@@ -202,6 +206,7 @@ func (d *kilnState) live(now kiln.Stamp) Live {
 			}
 		}
 		l.Channels = append(l.Channels, lc)
+		// the kiln reads what the probe that speaks for it reads
 		if c.ID == l.Probe {
 			l.ReadAt = d.settled(h.at)
 			l.T, l.LastT, l.Age, l.Fresh, l.ClockTrusted = lc.T, lc.LastT, lc.Age, lc.Fresh, l.ReadAt.Trusted
@@ -222,12 +227,14 @@ func (d *kilnState) live(now kiln.Stamp) Live {
 			l.Hottest, l.HottestOf = c.T, c.Channel
 		}
 	}
+	// every probe that is heard must be below: one that slipped out reads cold
 	l.BelowMark = l.LastT <= l.KeepShut && !(l.Hottest > l.KeepShut)
 	l.TooSoon = l.BelowMark && d.detector.TooSoon()
 	l.StillHot = d.after.So()
 	if rate, ok := d.detector.Rate(); ok && l.Fresh {
 		l.Rate = rate
 	}
+	// a kiln that says nothing is quiet, whatever the detector still holds
 	if !l.LastT.Known() || l.Age >= d.rec.Rules.QuietAfter {
 		l.State = kiln.Quiet
 	} else if d.taking && d.growing == nil {

@@ -37,11 +37,11 @@ const (
 
 // Notice is something to tell a person. It is a message and no safety device.
 type Notice struct {
-	Event  string
-	State  NoticeState
-	Kiln   kiln.KilnID
-	Firing kiln.FiringID // "" if none is open
-	At     kiln.Stamp
+	Event  string         // one of the constants
+	State  NoticeState    // began, cleared or once
+	Kiln   kiln.KilnID    // which kiln it is of
+	Firing kiln.FiringID  // "" if none is open
+	At     kiln.Stamp     // the moment it is about, at or before the one at which it is told
 	T      kiln.Celsius   // the last good reading; NaN if there was none
 	Age    time.Duration  // of that reading
 	Aside  faults.Aside   // what is read and not believed; the zero one where nothing is held aside
@@ -88,6 +88,7 @@ func (n *Notices) Look(l Live, usual detect.Expected, now kiln.Stamp) []Notice {
 	var out []Notice
 	for i, lasting := range lastingNotices {
 		s := &n.lasting[i]
+		// over: cleared only where it was told, and the time runs anew
 		if !lasting.so(l, usual) {
 			if s.told {
 				out = append(out, noticeOf(l, lasting.event, NoticeCleared, now))
@@ -142,6 +143,7 @@ func (n *Notices) Hear(e detect.Event, l Live) []Notice {
 	return nil
 }
 
+// noticeOf is a notice of an event with what the kiln reads now.
 func noticeOf(l Live, event string, state NoticeState, at kiln.Stamp) Notice {
 	return Notice{Event: event, State: state, Kiln: l.Kiln, Firing: l.Firing, At: at, T: l.LastT, Age: l.Age,
 		Aside: l.Aside, Probe: l.Probe}

@@ -36,8 +36,11 @@ type openFiring struct {
 	tail    kiln.Curve
 }
 
+// tailLength is how much of the newest readings is kept one by one, for a page that draws them.
 const tailLength = 10 * time.Minute
 
+// newOpenFiring begins a firing of which nothing was heard. Each probe has a gauge of what it indicates
+// and, where cones have told of it, a second one with their correction.
 func newOpenFiring(k kiln.Kiln, f kiln.Firing, l *heatwork.ConeScale, cones heatwork.Witnessed) *openFiring {
 	g := &openFiring{kiln: k, firing: f, speaks: k.Control, cones: cones, faulty: make(map[kiln.Fault]int),
 		rejoin: make([]bool, len(k.Channels))}
@@ -66,6 +69,8 @@ func (g *openFiring) add(s kiln.Sample) (unheard time.Duration, taken bool) {
 	if !taken {
 		return 0, false
 	}
+	// a gap of unknown length: every gauge joins across it as such, and a clock that is trusted later may
+	// tell it
 	if !j.Known {
 		g.severed = true
 		g.unsettled = before.Trusted
@@ -75,6 +80,7 @@ func (g *openFiring) add(s kiln.Sample) (unheard time.Duration, taken bool) {
 	}
 	g.trim(j.Age)
 	g.tail.After = append(g.tail.After, j.Age)
+	// good readings alone enter minutes and gauges; others are counted
 	for i, c := range g.kiln.Channels {
 		t := kiln.NoTemperature()
 		v, ok := s.Value(c.ID)
@@ -126,6 +132,7 @@ func (g *openFiring) close(age time.Duration) (length time.Duration) {
 	if g.restarted || g.severed {
 		why = "restart"
 	}
+	// a restart leaves a gap already when two samples are missing
 	missed := g.restarted && since > 2*max(g.kiln.Every, time.Second)
 	if g.heard && (g.severed || missed || since > g.kiln.GapAfter()) {
 		gap := kiln.Gap{After: g.lastGood, For: since, Known: !g.severed, Why: why}
@@ -217,6 +224,7 @@ func (g *openFiring) finish(c detect.Course, past detect.Past) kiln.Firing {
 	if g.firing.Atmosphere == "" {
 		g.firing.Atmosphere = c.Atmosphere
 	}
+	// a kind that nobody told is guessed by the heat; below 550 °C nothing was fired
 	if c.Kind == "" {
 		g.guess(past)
 		if c.Peak < kiln.NoConeMoves {

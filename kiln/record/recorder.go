@@ -51,9 +51,9 @@ type Log interface {
 
 // Unfinished is a firing left open, with every sample written so far, or one that a person stopped.
 type Unfinished struct {
-	Firing  kiln.Firing
-	Samples []kiln.Sample
-	Stopped *Stopped // then there are no samples here; nil: it was left open
+	Firing  kiln.Firing   // as the log has it, without an end
+	Samples []kiln.Sample // every one written, oldest first
+	Stopped *Stopped      // then there are no samples here; nil: it was left open
 }
 
 // What a Log gives as the reason where people can do something about it; any other error is told as a disk
@@ -71,10 +71,10 @@ var ErrNoKiln = message.NewError("no such kiln")
 // full disk never holds up what is heard. The exported fields are set before Run and left
 // alone after.
 type Recorder struct {
-	Kilns  []kiln.Kiln
-	Log    Log
-	Ladder *heatwork.ConeScale
-	Rules  detect.Rules
+	Kilns  []kiln.Kiln                     // of the settings, in their order; AddKiln adds to them later
+	Log    Log                             // written to by one goroutine alone
+	Ladder *heatwork.ConeScale             // the scale that heat work is told by
+	Rules  detect.Rules                    // zero: DefaultRules
 	Past   map[kiln.KilnID]detect.Past     // of the firings so far; PastKnown changes it later
 	Loads  map[kiln.KilnID][]detect.Load   // packed for a kiln or in it; LoadsKnown changes it later
 	Zones  map[kiln.KilnID]faults.ZonePast // of the firings so far; the judges learn on from there
@@ -110,6 +110,7 @@ type told struct {
 // flushEvery is how often what is new is handed to the Log.
 const flushEvery = 5 * time.Second
 
+// prepare makes what Run and the calls beside it need, at the first of them.
 func (r *Recorder) prepare() {
 	r.once.Do(func() {
 		if r.Rules == (detect.Rules{}) {
@@ -132,6 +133,7 @@ func (r *Recorder) prepare() {
 func (r *Recorder) Run(ctx context.Context, samples <-chan kiln.Sample) error {
 	r.prepare()
 	told := make(chan struct{})
+	// notices have a goroutine of their own: whoever is told may block
 	go func() {
 		defer close(told)
 		for n := range r.notes {
@@ -142,6 +144,7 @@ func (r *Recorder) Run(ctx context.Context, samples <-chan kiln.Sample) error {
 	}()
 	stop := r.writer.start(ctx, r.Last)
 	r.writer.send()
+	// the one loop: it owns all kilns, and what it does never waits for a disk
 	for ctx.Err() == nil {
 		select {
 		case s, ok := <-samples:
@@ -164,6 +167,7 @@ func (r *Recorder) Run(ctx context.Context, samples <-chan kiln.Sample) error {
 		}
 		r.turns.Add(1)
 	}
+	// what was on its way is heard and written, in the time that a stop has
 	r.drain(samples)
 	close(r.notes)
 	end := time.NewTimer(r.Last)
@@ -230,6 +234,7 @@ func (r *Recorder) Tell(ctx context.Context, f detect.Fact) (kiln.FiringID, erro
 	if none {
 		return "", fmt.Errorf("tell kiln %s: %w", f.Kiln, ErrNoKiln)
 	}
+	// the loop takes it, and answers when the kiln's state holds it
 	t := told{fact: f, reply: make(chan kiln.FiringID, 1)}
 	select {
 	case r.facts <- t:
@@ -305,6 +310,7 @@ func (r *Recorder) tick(now kiln.Stamp) {
 	}
 }
 
+// tell gives a fact to its kiln, on the loop's goroutine; a button is written at once.
 func (r *Recorder) tell(t told) {
 	r.mu.Lock()
 	defer r.mu.Unlock()

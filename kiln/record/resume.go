@@ -110,6 +110,7 @@ func (d *kilnState) reread(u Unfinished) {
 		// The clock may have come to be trusted only after the last sample written.
 		samples = append(samples[:n:n], kiln.Sample{At: d.trusted})
 	}
+	// wall times first: ages across restarts depend on them
 	kiln.SettleClock(samples)
 	for _, s := range samples[:len(u.Samples)] {
 		d.judge.See(s)
@@ -132,6 +133,7 @@ func (d *kilnState) resume(from *kilnState) {
 	if d.loads != nil && d.loads != from.loads { // told meanwhile
 		from.detector.Tell(*d.loads)
 	}
+	// from here on this state has read what the other has
 	d.detector, d.growing, d.taking, d.reopened = from.detector, from.growing, false, nil
 	if !d.zoned { // at the start
 		d.stopped = from.stopped
@@ -146,6 +148,7 @@ func (d *kilnState) resume(from *kilnState) {
 	}
 	first := !d.zoned
 	d.zoned = true // what is read again later was heard here
+	// what was last heard before the restart, until something newer comes
 	for i, h := range from.last {
 		if !d.last[i].t.Known() {
 			d.last[i] = h // stands until something newer is heard
@@ -154,6 +157,7 @@ func (d *kilnState) resume(from *kilnState) {
 	if first {
 		d.judgeAgain(from)
 	}
+	// what came while the firing was being read, in the order in which it came
 	waiting, facts := d.waiting, d.facts
 	d.waiting, d.facts = nil, nil
 	kiln.SettleClock(waiting)

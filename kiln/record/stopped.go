@@ -8,8 +8,8 @@ import (
 // Stopped is a firing whose record a person ended, as it was when it still went on. While that can be undone
 // its samples go on being kept, so that undo leaves no gap.
 type Stopped struct {
-	Firing  kiln.Firing
-	At      kiln.Stamp
+	Firing  kiln.Firing   // as it was when it went on, with its number
+	At      kiln.Stamp    // when the person ended it; UndoFor counts from here
 	Instead kiln.FiringID // the firing that was begun in its place; "" none
 	Load    string        // the load whose unpacking ended it; "" none
 }
@@ -60,6 +60,7 @@ func (d *kilnState) undo(f detect.Fact) kiln.FiringID {
 		open = d.growing.firing.ID
 	}
 	s := d.stopped
+	// it goes on still; or there is nothing that this could undo
 	switch {
 	case open != "" && open == f.Firing:
 		d.readAgain() // it never stopped; what it was told of an unpacking is forgotten
@@ -67,6 +68,7 @@ func (d *kilnState) undo(f detect.Fact) kiln.FiringID {
 	case s == nil || s.Firing.ID != f.Firing || s.over(f.At) || open != s.Instead:
 		return open
 	}
+	// what was begun in its place broke off
 	if open != "" {
 		d.brokeOff = true
 		d.handle(d.detector.Tell(detect.Fact{What: detect.StopRecording}))

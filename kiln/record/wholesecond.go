@@ -42,6 +42,7 @@ func (w *wholeSecond) add(s kiln.Sample) (whole []kiln.Sample) {
 		merge(&w.open[n-1], s)
 		return nil
 	}
+	// a copy: who sent it may use its own again
 	values := make([]kiln.Value, len(s.Values))
 	copy(values, s.Values)
 	s.Values = values
@@ -91,6 +92,7 @@ func (w *wholeSecond) flush() (whole []kiln.Sample) {
 	if len(w.open) == 0 {
 		return nil
 	}
+	// how many ticks are free up to that of this second; one more ahead where they are too few
 	last := w.heard
 	empty := int((last - w.given) / time.Second) // ticks up to that of the second
 	if w.given < 0 {
@@ -100,6 +102,7 @@ func (w *wholeSecond) flush() (whole []kiln.Sample) {
 		last += time.Second
 		empty++
 	}
+	// ticks between two: the source's period, or less where there is no room
 	apart := max(1, min(int(w.every/time.Second), empty/len(w.open))) // ticks
 	whole = w.out[:0]
 	for i, s := range w.open {

@@ -66,6 +66,7 @@ type writer struct {
 	failing kiln.Stamp
 }
 
+// newWriter asks first what was left open.
 func newWriter(log Log, now func() kiln.Stamp) *writer {
 	return &writer{log: log, now: now, ask: true, wake: make(chan struct{}, 1),
 		found: make(chan []Unfinished, 1), begun: make(chan begunFiring, 16),
@@ -144,6 +145,7 @@ func (w *writer) add(e entry) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.bytes, w.samples = w.bytes+sizeOf(e.samples), w.samples+len(e.samples)
+	// samples join the newest batch of their firing, unless that is being written now
 	if n := len(w.queue); n > 0 && !e.special() {
 		last := &w.queue[n-1]
 		busy := w.under && n == 1
@@ -207,6 +209,7 @@ func (w *writer) work(ctx context.Context) {
 		return
 	}
 	w.mu.Lock()
+	// asked once all that was to be written first is
 	ask := w.ask && w.before <= 0
 	w.ask = w.ask && !ask
 	w.since, w.under = w.now(), ask
@@ -231,6 +234,7 @@ func (w *writer) write(ctx context.Context) (all bool) {
 	w.mu.Lock()
 	n := len(w.queue)
 	w.mu.Unlock()
+	// the entry stays at the front until its call worked: order is kept whatever fails
 	for range n {
 		w.mu.Lock()
 		e := w.queue[0]
@@ -262,6 +266,8 @@ func (w *writer) settle(err error) {
 	w.failed = err
 }
 
+// call makes the call of the Log that an entry stands for. An error leaves everything as it was, so that
+// the same call can be made again.
 func (w *writer) call(ctx context.Context, e entry) error {
 	switch {
 	case e.begin:
@@ -314,6 +320,7 @@ func (w *writer) call(ctx context.Context, e entry) error {
 	return nil
 }
 
+// end closes a firing, as one that a person stopped where that is so.
 func (w *writer) end(ctx context.Context, e entry) error {
 	if e.stopped == nil {
 		return w.log.EndFiring(ctx, e.firing)

@@ -11,17 +11,17 @@ import (
 
 // Overheard is what listening to an unknown line has told.
 type Overheard struct {
-	Speed    int
-	Framing  string
+	Speed    int           // baud
+	Framing  string        // data bits, parity, stop bits, such as "8N1"
 	Every    time.Duration // between two lines, to the second above one; 0 where only one came
 	Readings []Reading     // the likeliest first, never none
 }
 
 // Listener finds out how a device speaks. It only reads: there is no way from here to a Write.
 type Listener struct {
-	Open     func(Settings) (Port, error)
-	Patience time.Duration     // how long a device may say nothing before it counts as silent
-	Tell     func(text string) // what is tried, for whoever waits
+	Open     func(Settings) (Port, error) // OpenPort, but in tests
+	Patience time.Duration                // how long a device may say nothing before it counts as silent
+	Tell     func(text string)            // what is tried, for whoever waits
 }
 
 // ErrSilent says that a line was open for as long as patience lasts and nothing came.
@@ -79,6 +79,8 @@ type heardSo struct {
 	readings []Reading // nil: no sense
 }
 
+// at listens at one speed and framing until lines make sense, enough bytes make none, or patience is
+// over. readings is nil where nothing made sense; the counts of bytes tell which speed to try next.
 func (l Listener) at(ctx context.Context, s Settings) (heardSo, error) {
 	port, err := l.Open(s)
 	if err != nil {
@@ -104,12 +106,14 @@ func (l Listener) at(ctx context.Context, s Settings) (heardSo, error) {
 			h.counts[b]++
 		}
 		all = append(all, buf[:n]...)
+		// parity bits look like garbage to a receiver of eight bits
 		framing, text := parity(all)
 		lines, ended := linesOf(text)
 		for range ended - len(came) {
 			came = append(came, monotonic(begin))
 		}
 		late := monotonic(begin) >= l.Patience
+		// silent; or enough was heard, or time is up: try to read it
 		switch {
 		case late && len(all) == 0:
 			return h, fmt.Errorf("%s: %w in %v", s.Port, ErrSilent, l.Patience)

@@ -22,6 +22,7 @@ const (
 	rarely = 1 << 16
 )
 
+// hear counts bytes as they came.
 func (e *baudDetector) hear(b []byte) {
 	for _, c := range b {
 		e.counts[c]++
@@ -143,6 +144,7 @@ func receive(bits []bool, ratio float64) []byte {
 	end := float64(len(bits)) / ratio
 	step := 1.0 / 16 // a receiver looks for an edge sixteen times a bit (common practice, no source)
 	for t := 0.0; t < end; {
+		// a byte begins where the level falls
 		if at(t) || !at(max(0, t-step)) && t > 0 {
 			t += step
 			continue

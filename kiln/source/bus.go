@@ -11,11 +11,11 @@ import (
 // BusSearch finds out which Modbus slaves of a line answer, and at which speed. All that it sends are
 // readings of one register, by the same guard as everything else.
 type BusSearch struct {
-	Open  func(Settings) (Port, error)
+	Open  func(Settings) (Port, error)                     // OpenPort, but in tests
 	Sleep func(ctx context.Context, d time.Duration) error // nil: waits
 	Tell  func(text string)                                // what is tried, for whoever waits
 
-	Port string
+	Port string     // device of the bus
 	Ways []BusWay   // the one to begin with first
 	Ask  []BusSlave // every slave that is looked for
 	Want []int      // the numbers of those that ought to be there: looked for at the other ways too
@@ -23,10 +23,13 @@ type BusSearch struct {
 
 // BusWay is a speed in baud and a framing such as "8E1".
 type BusWay struct {
-	Speed   int
+	// baud
+	Speed int
+	// such as "8E1"
 	Framing string
 }
 
+// String is w as people write it, "9600 baud 8N1".
 func (w BusWay) String() string { return fmt.Sprintf("%d baud %s", w.Speed, w.Framing) }
 
 // BusWays are the usual ways of a bus, the two that the standard names first. Source: Modbus over Serial
@@ -53,7 +56,7 @@ type BusSlave struct {
 // BusFound is a device that answered, or something that answered in its place and made no sense.
 type BusFound struct {
 	BusSlave
-	Way     BusWay
+	Way     BusWay // at which it answered
 	Value   uint16 // of the register; nothing where it was refused
 	Refused string // why, in words; such a slave is there all the same
 	Garbled string // what is wrong with the answer; no slave is known by it
@@ -76,6 +79,7 @@ func (s BusSearch) Search(ctx context.Context) ([]BusFound, error) {
 	var out []BusFound
 	missing := slices.Clone(s.Want)
 	ask := s.Ask
+	// after the first way those that are still missed alone
 	for i, way := range s.Ways {
 		if i > 0 {
 			if len(missing) == 0 {
@@ -105,6 +109,7 @@ func (s BusSearch) Search(ctx context.Context) ([]BusFound, error) {
 	return out, nil
 }
 
+// anyThere reports whether any slave is known by an answer that makes sense.
 func anyThere(found []BusFound) bool {
 	return slices.ContainsFunc(found, func(f BusFound) bool { return f.Garbled == "" })
 }

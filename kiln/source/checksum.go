@@ -50,6 +50,7 @@ func stripChecksum(line, kind string) (string, error) {
 	return counted, nil
 }
 
+// sumOf is the check of a kind over text; sum8 for any other kind, which Validate lets none be.
 func sumOf(text, kind string) uint16 {
 	var sum byte
 	switch kind {

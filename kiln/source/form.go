@@ -66,6 +66,7 @@ var (
 // fewer was cut.
 func (k Kiln) columned() bool { return k.Reply == "columns" || k.Reply == "replay" }
 
+// newForm reads the lines of k. The error is that of a pattern that is no regular expression.
 func newForm(k Kiln) (*form, error) {
 	f := &form{kiln: k}
 	if k.Reply == "pattern" {
@@ -86,6 +87,7 @@ func newForm(k Kiln) (*form, error) {
 	return f, nil
 }
 
+// froms are the places of the kiln's channels, in their order.
 func froms(k Kiln) []string {
 	var out []string
 	for _, c := range k.Channels {
@@ -125,6 +127,7 @@ func (f *form) read(line string) (said, error) {
 	return f.split(rest)
 }
 
+// match takes the named groups of the pattern; the first group of a name that matched anything counts.
 func (f *form) match(line string) (said, error) {
 	if !utf8.ValidString(line) {
 		return said{}, message.NewError("is not UTF-8")
@@ -142,6 +145,7 @@ func (f *form) match(line string) (said, error) {
 	return said{names: names}, nil
 }
 
+// keyValue takes pairs with = or : between them. A key that stands twice is refused.
 func (f *form) keyValue(line string) (said, error) {
 	parts, err := f.parts(line)
 	if err != nil {

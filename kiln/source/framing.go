@@ -63,6 +63,8 @@ func (c *lineSplitter) cut(bytes []byte, each func(line []byte)) {
 	}
 }
 
+// endLine gives the line that has ended, nil where it was dropped, nothing where it is empty or its
+// beginning was not heard.
 func (c *lineSplitter) endLine(each func(line []byte)) {
 	switch {
 	case c.dropping && !c.blind:

@@ -23,15 +23,15 @@ const (
 
 // Heard is what a line heard, for the settings page, `lidwright check` and the metrics. It is a copy.
 type Heard struct {
-	Port    string
-	State   PortState
+	Port    string            // as in the settings
+	State   PortState         // how it is now
 	Waiting message.Message   // what is waited for: "/dev/...: no such device"; nothing while open
 	Warning message.Message   // about the name of the port; nothing if it is fine
 	Opened  int               // how often the port was opened
 	Sends   []message.Message // all that is ever sent: poll strings, or the registers read
 	Guess   message.Message   // "looks like 9600 baud, you set 19200"; nothing where it cannot be told
 	For     time.Duration     // how long it has been listened to
-	Kilns   []KilnHeard
+	Kilns   []KilnHeard       // of this line, in the order of the settings
 }
 
 // KilnHeard is what was heard of one kiln. The counts begin with the program.
@@ -40,10 +40,10 @@ type KilnHeard struct {
 	Good, Garbled, Silent, Breakvalue uint64
 	// good lines left out because they came faster than asked for
 	Crowded               uint64
-	GoodMinute, BadMinute int           // lines of the last 60 s
-	Window                time.Duration // those 60 s, or less where it was listened to for less
-	Ever                  bool          // a line with a good value was ever heard
-	Last                  kiln.Sample
+	GoodMinute, BadMinute int               // lines of the last 60 s
+	Window                time.Duration     // those 60 s, or less where it was listened to for less
+	Ever                  bool              // a line with a good value was ever heard
+	Last                  kiln.Sample       // the last one that had a good value
 	BadLines              []BadLine         // the last few
 	Hint                  message.Message   // what the form of the lines suggests
 	Absent                []message.Message // channels of the settings that no line had
@@ -57,15 +57,15 @@ type KilnHeard struct {
 
 // BadLine is a line that made no sense.
 type BadLine struct {
-	At   kiln.Stamp
-	Line string // as it came, any bytes
-	Why  message.Message
+	At   kiln.Stamp      // when it came
+	Line string          // as it came, any bytes
+	Why  message.Message // in words for the owner
 }
 
 // Remark is a line of what was heard.
 type Remark struct {
-	Says message.Message
-	Look bool // something to be looked at
+	Says message.Message // a clause without its stop
+	Look bool            // something to be looked at
 }
 
 // PortRemarks say how the port is.
@@ -101,6 +101,7 @@ func (k KilnHeard) Remarks() []Remark {
 	return out
 }
 
+// words says in one clause how many lines came, what the last said, and the last bad one.
 func (k KilnHeard) words() message.Message {
 	lines := message.Count(k.GoodMinute, "{1} good line", "{1} good lines")
 	long := message.Number{Value: k.Window.Seconds()}
@@ -156,6 +157,7 @@ func (k Kiln) question(last kiln.Sample) message.Message {
 		if c.Role != kiln.RoleProbe || !ok || v.Fault != kiln.Good {
 			continue
 		}
+		// the same reading taken for the other of °C and °F
 		other, name, turned := "", "", 0.0
 		switch c.Unit {
 		case "c":
@@ -163,6 +165,7 @@ func (k Kiln) question(last kiln.Sample) message.Message {
 		case "f":
 			other, name, turned = "c", "°C", float64(v.T)*1.8+32
 		}
+		// it would be as warm as a room then: the unit may be the wrong one
 		mistaken := other != "" && turned >= 0 && turned <= 45 // as warm as rooms are
 		if v.T < -20 || v.T > 45 && !mistaken {
 			return message.Message{}

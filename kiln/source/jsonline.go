@@ -77,6 +77,7 @@ func walk(d *json.Decoder, path string, depth int, wanted map[string]bool, into 
 	return err
 }
 
+// textOf is a JSON value as the line has it; null is empty.
 func textOf(token json.Token) string {
 	switch v := token.(type) {
 	case json.Number:

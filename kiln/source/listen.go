@@ -34,6 +34,7 @@ func (l *line) listen(ctx context.Context) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
+		// short looks only until it is known where a line begins
 		if !cut.blind && look < patience {
 			if err := l.port.SetReadTimeout(patience); err != nil {
 				return err
@@ -44,6 +45,7 @@ func (l *line) listen(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		// silence: a line that was begun is dropped, and after long enough one is missed
 		if n == 0 {
 			cut.fresh()
 			if pause += look; pause >= staleAfter && cut.stale() {
@@ -82,6 +84,7 @@ func (l *line) listen(ctx context.Context) error {
 	}
 }
 
+// quiet is how long no line must come before one is counted as missing.
 func (l *line) quiet() time.Duration {
 	longest := quietFor
 	for _, k := range l.settings.Kilns {

@@ -26,6 +26,7 @@ type request struct {
 	count    int // 1 to 125
 }
 
+// Says is which registers are read of which slave.
 func (r request) Says() message.Message {
 	one, several := message.Key("holding register {1} of slave {2}"),
 		message.Key("holding registers {1} to {2} of slave {3}")
@@ -72,6 +73,7 @@ var (
 // exception is a slave's refusal. Source: Modbus Application Protocol V1.1b3, section 7.
 type exception byte
 
+// Error is Says in English.
 func (e exception) Error() string {
 	return e.Says().String()
 }

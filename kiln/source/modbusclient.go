@@ -78,6 +78,7 @@ func (b *modbusClient) round(ctx context.Context, t *decoder, readings []reading
 	var heard []string
 	any := false
 	for _, r := range readings {
+		// each request by itself: what one slave does not answer leaves the others their values
 		words, frame, err := b.question(ctx, t, r.request)
 		var refusal exception
 		switch {
@@ -109,8 +110,10 @@ func (b *modbusClient) round(ctx context.Context, t *decoder, readings []reading
 // goneError is trouble with the port or the end of ctx, not with an answer.
 type goneError struct{ error }
 
+// Unwrap is the trouble itself.
 func (e goneError) Unwrap() error { return e.error }
 
+// isGone reports whether err is trouble with the port or the end of ctx.
 func isGone(err error) bool {
 	var gone goneError
 	return errors.As(err, &gone)
@@ -155,6 +158,7 @@ func (b *modbusClient) question(ctx context.Context, t *decoder, r request) (wor
 // exchange sends one question and reads its answer. What came before the question is dropped, and
 // what comes with a wrong answer too.
 func (b *modbusClient) exchange(ctx context.Context, r request) (words []uint16, heard []byte, err error) {
+	// a late answer would be taken for that to this question
 	if since, ok := b.lateReplies[r.unit]; ok {
 		if monotonic(since) < slaveWithin+lateBy {
 			return nil, nil, errOwing
@@ -201,6 +205,7 @@ func (b *modbusClient) collect(ctx context.Context, r request, within time.Durat
 	var buf [maxFrame]byte
 	defer b.port.SetReadTimeout(readTimeout)
 	for begin := time.Now(); ; {
+		// until the time is up, or the rest pauses for too long
 		left := within - monotonic(begin)
 		if left <= 0 {
 			break

@@ -24,6 +24,7 @@ type pollSchedule struct {
 	due   []time.Duration
 }
 
+// newPollSchedule begins with every kiln due now.
 func newPollSchedule(kilns []Kiln) *pollSchedule {
 	return &pollSchedule{begin: time.Now(), due: make([]time.Duration, len(kilns))}
 }
@@ -114,6 +115,7 @@ type answerError struct {
 	why  error
 }
 
+// Error is why the line made no sense.
 func (e *answerError) Error() string { return e.why.Error() }
 
 // answer reads lines until one makes sense as the answer to poll, or the time is up. Local echo,

@@ -49,6 +49,7 @@ func OpenPort(s Settings) (Port, error) {
 	return guardedRead{port}, nil
 }
 
+// tooMany says that the port would get a descriptor beyond what the library can wait for.
 func tooMany(port string, n int) error {
 	return message.NewError("cannot open {1}: {2} files and connections are open and a serial port must lie below {3}; "+
 		"close some connections or lower {4}", port, n, descriptors, "listen.connections")
@@ -72,6 +73,7 @@ func nextDescriptor() int {
 // guardedRead turns the library's panic over a descriptor beyond its set into an error.
 type guardedRead struct{ serial.Port }
 
+// Read is the library's, with an error in place of its panic.
 func (p guardedRead) Read(b []byte) (n int, err error) {
 	defer func() {
 		if r := recover(); r != nil {

@@ -70,6 +70,7 @@ func recognise(lines []string) []Reading {
 	return nil
 }
 
+// distinct is how many of the lines differ.
 func distinct(lines []string) int {
 	seen := map[string]bool{}
 	for _, l := range lines {
@@ -117,6 +118,7 @@ func tryReading(k Kiln, lines []string) (Reading, bool) {
 	var froms []string // places of the first good line, in its order
 	kept := map[string]Place{}
 	count := map[string]int{} // columns of a line, to find the usual number
+	// how many places a line usually has
 	for _, line := range lines {
 		count[strconv.Itoa(len(placesOf(k, line)))]++
 	}
@@ -147,6 +149,7 @@ func tryReading(k Kiln, lines []string) (Reading, bool) {
 				here[name], number = p, number || p.Believable
 			}
 		}
+		// places that every good line has as a number stay; others go
 		if !number && r.Good == 0 { // a header
 			r.Bad++
 			continue
@@ -194,6 +197,7 @@ func hasDecimalComma(line string) bool {
 	return false
 }
 
+// digit reports whether b is one.
 func digit(b byte) bool { return b >= '0' && b <= '9' }
 
 // placesOf names the places of one line, nil if it has not the form of k.
@@ -226,6 +230,7 @@ func placesOf(k Kiln, line string) []string {
 	return out
 }
 
+// keyPlaces are the keys of one line, nil where a part is no pair.
 func keyPlaces(parts []string) []string {
 	var out []string
 	for _, part := range parts {

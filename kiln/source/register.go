@@ -44,6 +44,7 @@ func plan(k Kiln) []reading {
 	return out
 }
 
+// single is the request for one channel alone; i is its place in the kiln's list.
 func single(c Channel, i int) reading {
 	return reading{request{c.UnitID, c.Function, c.Register, c.words()}, []int{i}}
 }
@@ -102,7 +103,7 @@ func decode(number, order string, words []uint16) (v float64, ok bool) {
 	return v, !math.IsNaN(v) && math.Abs(v) < 9.9e36
 }
 
-// rawRegisters finds the number of channel i in the answer to r.
+// raw finds the number of one channel in the answer to r.
 func (r reading) raw(c Channel, words []uint16) raw {
 	at := c.Register - r.register
 	v, ok := decode(c.Number, c.Order, words[at:at+c.words()])
@@ -115,9 +116,9 @@ func (r reading) raw(c Channel, words []uint16) raw {
 // Decoded is one number of 32 bits as it would be in every order of its bytes, with scale and
 // offset and in the unit of the settings, so that the owner sees which one is right.
 type Decoded struct {
-	Channel kiln.ChannelID
-	Set     string // the order of the settings
-	Values  [4]float64
+	Channel kiln.ChannelID // whose number it is
+	Set     string         // the order of the settings
+	Values  [4]float64     // by Orders, scaled, in the unit of the settings
 }
 
 // Orders are the orders of bytes, in the sequence of Decoded.Values.
@@ -136,6 +137,7 @@ func (d Decoded) Says() message.Message {
 	return message.New("channel {1} in every order of bytes: {2}", d.Channel, message.Join(", ", parts...))
 }
 
+// decoded is a channel's number in every order of its bytes.
 func (r reading) decoded(c Channel, words []uint16) Decoded {
 	at := c.Register - r.register
 	d := Decoded{Channel: c.ID, Set: c.Order}

@@ -24,11 +24,13 @@ func openRecorded(s Settings) (Port, error) {
 // which is over at its end. What is sent to it goes nowhere.
 func Played(r io.ReadCloser) Port { return &played{from: r} }
 
+// played is a recording that plays as a port.
 type played struct {
 	from  io.ReadCloser
 	began bool
 }
 
+// Read gives the recording after a moment of silence, and errOver at its end.
 func (p *played) Read(b []byte) (int, error) {
 	if !p.began {
 		p.began = true
@@ -44,7 +46,14 @@ func (p *played) Read(b []byte) (int, error) {
 	return 0, err
 }
 
-func (p *played) Write(b []byte) (int, error)        { return len(b), nil }
+// Write takes everything and sends nothing.
+func (p *played) Write(b []byte) (int, error) { return len(b), nil }
+
+// SetReadTimeout changes nothing: a recording does not wait.
 func (p *played) SetReadTimeout(time.Duration) error { return nil }
-func (p *played) ResetInputBuffer() error            { return nil }
-func (p *played) Close() error                       { return p.from.Close() }
+
+// ResetInputBuffer drops nothing of the recording.
+func (p *played) ResetInputBuffer() error { return nil }
+
+// Close closes the file.
+func (p *played) Close() error { return p.from.Close() }

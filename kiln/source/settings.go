@@ -13,33 +13,34 @@ type Settings struct {
 	Port    string // by-id or by-path link; for reply "replay" the file that is played back
 	Speed   int    // baud
 	Framing string // "8N1": data bits, parity N, E or O, stop bits
-	Kilns   []Kiln
+	Kilns   []Kiln // one at least; the first tells terminator and way of asking for all
 }
 
 // Kiln is how one kiln speaks on its line. The words are those of the settings file.
 type Kiln struct {
-	ID    kiln.KilnID
+	ID    kiln.KilnID   // of the settings, unique on the line
 	Every time.Duration // period of the readings: how often to ask, or how often to expect a line
 
 	Reply        string // columns, keyvalue, json, pattern, modbus, replay
 	Separator    string // between columns or pairs; " " means any run of blanks
-	DecimalComma bool
+	DecimalComma bool   // numbers have a comma where others have a point
 	Terminator   string // of a line; CR, LF and CR LF are all taken for "\n", "\r" and "\r\n"
 	Checksum     string // none, xor, sum8, crc16
 	Pattern      string // regular expression with named groups; it must match the whole line
 	TimeColumn   string // where the device's own time is; "" = time of arrival
 	Select       string // what a line of this kiln begins with; it is cut off before reading
-	Poll         []string
-	PollOther    bool   // poll strings may end in something other than "?"
-	PollReason   string // why that does no harm
+	// strings that are sent in turn, each followed by Terminator; none: it speaks unasked
+	Poll       []string
+	PollOther  bool   // poll strings may end in something other than "?"
+	PollReason string // why that does no harm
 
-	Channels []Channel
+	Channels []Channel // in the order of the values of a sample
 }
 
 // Channel is one number of a reply.
 type Channel struct {
-	ID           kiln.ChannelID
-	Role         kiln.Role
+	ID           kiln.ChannelID    // unique within the kiln
+	Role         kiln.Role         // a vent may tell words, on and off
 	From         string            // column number from 1 or name, key, JSON path, group; not for modbus
 	Unit         string            // c, f, k, mv
 	ColdJunction kiln.ChannelID    // channel of the cold junction, "" if there is none
@@ -55,11 +56,13 @@ type Channel struct {
 	Order    string // modbus, of 32 bits: abcd, badc, cdab, dcba
 }
 
+// modbus reports whether the kiln is read by registers.
 func (k Kiln) modbus() bool { return k.Reply == "modbus" }
 
 // asked reports whether the kiln speaks only when asked.
 func (k Kiln) asked() bool { return k.modbus() || len(k.Poll) > 0 }
 
+// channel is one of the kiln's channels; ok is false if it has none of that id.
 func (k Kiln) channel(id kiln.ChannelID) (Channel, bool) {
 	for _, c := range k.Channels {
 		if c.ID == id {

@@ -39,10 +39,11 @@ const readTimeout = 200 * time.Millisecond
 // Source is one serial line. New fills the exported fields with the real ones; a test swaps them
 // before Run.
 type Source struct {
+	// OpenPort, or openRecorded where a file is played
 	Open  func(Settings) (Port, error)
-	Now   func() kiln.Stamp // safe for use by several goroutines
-	Sleep func(ctx context.Context, d time.Duration) error
-	Out   chan<- kiln.Sample // where the samples go; Run waits for its reader
+	Now   func() kiln.Stamp                                // safe for use by several goroutines
+	Sleep func(ctx context.Context, d time.Duration) error // waits, or gives ctx's error
+	Out   chan<- kiln.Sample                               // where the samples go; Run waits for its reader
 
 	// Changed is called from Run's goroutine when the port opens, goes or cannot be opened for
 	// another reason than before. nil is fine.
@@ -162,6 +163,7 @@ const (
 	TracedSent
 )
 
+// trace tells whoever follows the line, if anyone does.
 func (s *Source) trace(what Traced, b []byte) {
 	if s.Trace != nil {
 		s.Trace(s.Now(), what, b)
@@ -186,6 +188,7 @@ func (l *line) read(b []byte) (int, error) {
 	return n, err
 }
 
+// closedState tells a port that was never there from one that went away.
 func (s *Source) closedState() PortState {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -245,6 +248,7 @@ func (s *Source) Heard() Heard {
 	return h
 }
 
+// sendsOf says all that is ever sent for a kiln.
 func sendsOf(k Kiln) []message.Message {
 	var out []message.Message
 	for _, p := range k.Poll {
@@ -268,6 +272,7 @@ func (s *Source) send(ctx context.Context, sample kiln.Sample) error {
 	}
 }
 
+// sleep waits for d, or gives ctx's error.
 func sleep(ctx context.Context, d time.Duration) error {
 	t := time.NewTimer(d)
 	defer t.Stop()

@@ -46,8 +46,10 @@ type second struct {
 	good, bad int
 }
 
+// newTally has heard nothing.
 func newTally() *tally { return &tally{total: map[Outcome]uint64{}} }
 
+// count counts one line in its total and in its second.
 func (t *tally) count(at kiln.Stamp, what Outcome) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
@@ -75,6 +77,7 @@ func (t *tally) badLine(at kiln.Stamp, line []byte, why message.Message) {
 	t.bad = append(t.bad, BadLine{At: at, Line: string(line), Why: why})
 }
 
+// good keeps the newest sample that had a good value.
 func (t *tally) good(s kiln.Sample) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
@@ -119,12 +122,14 @@ func (t *tally) absent(channels []Channel, now kiln.Stamp) (none []Channel, line
 	return none, t.line
 }
 
+// say keeps what the newest line suggests; empty takes the last hint back.
 func (t *tally) say(hint message.Message) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.hint = hint
 }
 
+// decoded keeps the numbers of 32 bits of the newest round.
 func (t *tally) decoded(orders []Decoded) {
 	t.mu.Lock()
 	defer t.mu.Unlock()

@@ -86,6 +86,8 @@ var (
 	orders    = []string{"abcd", "badc", "cdab", "dcba"}
 )
 
+// validate says every mistake in what is set of one kiln, each with its key, so that all can be put right
+// at once.
 func (k Kiln) validate(say func(key, format string, args ...any)) {
 	if !slices.Contains(replies, k.Reply) {
 		say("reply", "%q is no form of reply; it is one of %s", k.Reply, strings.Join(replies, ", "))
@@ -130,6 +132,7 @@ func goodTerminator(end string) bool {
 	return len(end) >= 1 && len(end) <= 2 && !strings.ContainsAny(end, "\x000123456789.,+-eE")
 }
 
+// validatePattern looks for a group for every channel.
 func (k Kiln) validatePattern(say func(key, format string, args ...any)) {
 	re, err := regexp.Compile(k.Pattern)
 	if err != nil {
@@ -148,6 +151,7 @@ func (k Kiln) validatePattern(say func(key, format string, args ...any)) {
 	}
 }
 
+// validatePolls holds the poll strings to what may ever be sent.
 func (k Kiln) validatePolls(say func(key, format string, args ...any)) {
 	if len(k.Poll) > 0 && (k.modbus() || k.Reply == "replay") {
 		say("poll_bytes", "a kiln with reply = %q is sent no poll strings", k.Reply)
@@ -159,6 +163,8 @@ func (k Kiln) validatePolls(say func(key, format string, args ...any)) {
 	}
 }
 
+// validateChannel says the mistakes of one channel: unit and scale, what its cold junction and type need,
+// and then its place on the line or its registers.
 func (k Kiln) validateChannel(c Channel, say func(key, format string, args ...any)) {
 	if !slices.Contains(units, c.Unit) {
 		say("unit", "%q is no unit; it is one of c, f, k, mv", c.Unit)

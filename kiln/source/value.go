@@ -82,6 +82,7 @@ type converter struct {
 	junctions map[kiln.ChannelID]*junction // one for each channel that is a cold junction
 }
 
+// newConverter knows which channels are cold junctions, and nothing of their temperature yet.
 func newConverter(k Kiln) *converter {
 	c := &converter{channels: k.Channels, junctions: map[kiln.ChannelID]*junction{}}
 	for _, channel := range k.Channels {
@@ -131,14 +132,19 @@ func (c *converter) cold(at kiln.Stamp, id kiln.ChannelID) kiln.Celsius {
 	return j.last
 }
 
+// convert is the temperature that a channel's number stands for. Millivolts and fixed-slope front ends
+// need the cold junction; where that is not known they are NotConverted and no guess.
 func (c *converter) convert(at kiln.Stamp, channel Channel, r raw) (kiln.Celsius, kiln.Fault) {
 	if r.fault == kiln.Break {
 		return kiln.NoTemperature(), kiln.Break
 	}
+	// scale and offset come before the unit
 	v := r.number*channel.Scale + channel.Offset
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return kiln.NoTemperature(), kiln.Break
 	}
+	// a front end that took the couple for a straight line gives a wrong temperature, which is turned
+	// back
 	undo := channel.Unit != "mv" && !channel.Linearised && channel.Type == thermocouple.K
 	if channel.Unit != "mv" && !undo {
 		return inCelsius(channel, v), r.fault

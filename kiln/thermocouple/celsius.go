@@ -58,6 +58,7 @@ func (k Type) Celsius(measured Millivolt, coldJunction kiln.Celsius) (kiln.Celsi
 	default:
 		junction, _ = table.emf(float64(coldJunction))
 	}
+	// the voltage that the couple would give with its junction at 0 °C
 	e := float64(measured) + junction
 	switch {
 	case math.IsNaN(e) || math.IsInf(e, 0):
@@ -70,6 +71,7 @@ func (k Type) Celsius(measured Millivolt, coldJunction kiln.Celsius) (kiln.Celsi
 	return kiln.Celsius(table.celsius(e)), kiln.Good
 }
 
+// leastJunction is the coldest junction that is believed, °C (own).
 func leastJunction(k Type) kiln.Celsius {
 	if k == B {
 		return 0 // its function begins there

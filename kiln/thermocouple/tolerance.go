@@ -35,6 +35,7 @@ func (k Type) Tolerance(class Class, t kiln.Celsius) (plusMinus kiln.Celsius, in
 	return kiln.Celsius(max(limit.flat, limit.share*math.Abs(float64(t)))), inClass
 }
 
+// limit is the line of the table for a type and class; ok is false where the table has none.
 func (k Type) limit(class Class) (limit, bool) {
 	switch class {
 	case 1:

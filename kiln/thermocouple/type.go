@@ -4,7 +4,7 @@
 // standard. Every function is pure and allocates nothing.
 //
 // It does not read a meter, and it does not judge whether a temperature can be believed:
-// kiln.Judge does that.
+// kiln/faults does that.
 package thermocouple
 
 import (
@@ -41,6 +41,7 @@ func ParseType(letter string) (Type, error) {
 	return 0, fmt.Errorf("%q is no thermocouple type; the types are K, S, R, N, B, J, E and T", letter)
 }
 
+// String is the letter; of what is no type its number.
 func (k Type) String() string {
 	if k.table() == nil {
 		return fmt.Sprintf("Type(%d)", byte(k))
@@ -59,6 +60,7 @@ func (k Type) Range() (low, high kiln.Celsius) {
 	return kiln.Celsius(table.forward[0].low), kiln.Celsius(table.forward[len(table.forward)-1].high)
 }
 
+// table is the functions of the type, nil for what is none.
 func (k Type) table() *table {
 	switch k {
 	case B:
