@@ -1,3 +1,6 @@
+// The runtime need not ask each second how many processors the machine has: a Pi keeps its own.
+//go:debug updatemaxprocs=0
+
 // Command lidwright is the whole program: the daemon (lidwright run) and the commands that
 // ask it. Each command has a short file of its own.
 //

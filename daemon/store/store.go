@@ -104,6 +104,7 @@ type handle struct {
 	noted   atomic.Uint64 // the same without readings of firings under way
 	high    marking
 	seen    atomic.Int64            // of what others wrote
+	quiet   quietLog                // of Foreign, which one goroutine asks
 	held    [2]atomic.Pointer[held] // the file and its log as they are open
 
 	mu         sync.Mutex    // guards the fields below

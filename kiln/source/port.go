@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
 	"path/filepath"
 	"strings"
 	"time"
@@ -39,14 +40,33 @@ func OpenPort(s Settings) (Port, error) {
 	if err != nil {
 		return nil, err
 	}
+	ear := openEar(s.Port)
 	if n := nextDescriptor(); n >= descriptors {
+		ear.Close()
 		return nil, tooMany(s.Port, n)
 	}
 	port, err := serial.Open(s.Port, mode)
 	if err != nil {
+		ear.Close()
 		return nil, inWords(s.Port, err)
 	}
-	return guardedRead{port}, nil
+	return &guardedPort{Port: port, ear: ear}, nil
+}
+
+// openEar opens a device a second time, to wait on for bytes as the runtime waits for a network: the library
+// waits in select(2), for which a thread stands still and the runtime looks every few microseconds whether it
+// may be left, 40 times a second. It comes before the library's own opening, which shuts others out. Nil
+// where the device cannot be opened or waited for so; then the library waits.
+func openEar(name string) *os.File {
+	ear, err := os.OpenFile(name, os.O_RDONLY|unix.O_NOCTTY|unix.O_NONBLOCK, 0)
+	if err != nil {
+		return nil
+	}
+	if ear.SetReadDeadline(time.Time{}) != nil {
+		ear.Close()
+		return nil
+	}
+	return ear
 }
 
 // tooMany says that the port would get a descriptor beyond what the library can wait for.
@@ -70,18 +90,53 @@ func nextDescriptor() int {
 	return highest
 }
 
-// guardedRead turns the library's panic over a descriptor beyond its set into an error.
-type guardedRead struct{ serial.Port }
+// guardedPort waits on its ear, and turns the library's panic over a descriptor beyond its set into an error.
+type guardedPort struct {
+	serial.Port
+	ear      *os.File      // nil where the library waits
+	patience time.Duration // of SetReadTimeout; 0 while none was set
+}
 
-// Read is the library's, with an error in place of its panic.
-func (p guardedRead) Read(b []byte) (n int, err error) {
+// SetReadTimeout is the library's, and how long the ear waits.
+func (p *guardedPort) SetReadTimeout(d time.Duration) error {
+	p.patience = d
+	return p.Port.SetReadTimeout(d)
+}
+
+// Read waits on the ear and reads by the library, with an error in place of its panic.
+func (p *guardedPort) Read(b []byte) (n int, err error) {
 	defer func() {
 		if r := recover(); r != nil {
 			n, err = 0, fmt.Errorf("reading the port failed, most likely because its descriptor is %d or above: %v",
 				descriptors, r)
 		}
 	}()
+	if p.ear != nil && p.patience > 0 && !p.hears() {
+		return 0, nil
+	}
 	return p.Port.Read(b)
+}
+
+// hears waits until there is something to read, which may be that the device is gone; false where the time is
+// over.
+func (p *guardedPort) hears() bool {
+	line, err := p.ear.SyscallConn()
+	if err != nil || p.ear.SetReadDeadline(time.Now().Add(p.patience)) != nil {
+		return true // the library waits, or says what is wrong
+	}
+	err = line.Read(func(fd uintptr) bool {
+		look := []unix.PollFd{{Fd: int32(fd), Events: unix.POLLIN}}
+		n, err := unix.Poll(look, 0)
+		return n > 0 || err != nil && err != unix.EINTR
+	})
+	return !errors.Is(err, os.ErrDeadlineExceeded)
+}
+
+// Close closes the library's port, then the ear.
+func (p *guardedPort) Close() error {
+	err := p.Port.Close()
+	p.ear.Close() // of nil it is an error and no more
+	return err
 }
 
 // modeOf turns speed and framing, such as 9600 and "8N1", into the library's terms. DTR and RTS

@@ -251,7 +251,7 @@ func TestManyDescriptors(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	n, err := guardedRead{port}.Read(make([]byte, 10))
+	n, err := (&guardedPort{Port: port}).Read(make([]byte, 10))
 	if n != 0 || err == nil || !strings.Contains(err.Error(), "1024") {
 		t.Errorf("read %d, %v", n, err)
 	}
