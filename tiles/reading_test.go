@@ -332,3 +332,145 @@ func TestShownLengths(t *testing.T) {
 		t.Error("stages are not in their order")
 	}
 }
+
+// How a sheet is written, and how its rows are meant, is told with it.
+func TestWhatASheetTellsOfItself(t *testing.T) {
+	s := sheetOf(t, "Test bars of spring\n\ncode;clay;wet;forming;mark_length_mm\nBQ7;tern/A;100,5;Thrown ring;80\nBQA;tern/A;100;;\n")
+	if s.Separator != "semicolon" || s.Encoding != "UTF-8" || s.Line != 3 || s.Long || !s.Commas ||
+		len(s.Rows) != 2 {
+		t.Fatalf("%+v", s)
+	}
+	one, two := s.Rows[0].Bar, s.Rows[1].Bar
+	if one.BatchRef != (BatchRef{"tern", "A"}) || one.Forming != ThrownRing || one.MarkLength != 80 {
+		t.Errorf("%+v", one)
+	}
+	if two.Forming == ThrownRing || two.MarkLength == 80 {
+		t.Errorf("%+v", two)
+	}
+	long := sheetOf(t, "code,clay,stage,length\nBQ7,tern,wet,100\n")
+	if long.Separator != "comma" || !long.Long || long.Commas {
+		t.Errorf("%+v", long)
+	}
+	for text, want := range map[string]string{
+		"code,clay,wet,forming\nBQ7,tern,100,blown\n":       "2!forming\n",
+		"code,clay,wet,mark_length_mm\nBQ7,tern,100,3000\n": "2!mark_length_mm\n",
+		"code,clay,wet\n,,100\n":                            "2!clay\n",
+		"code,clay,stage,length\n,tern,wet,100\n":           "2!code\n",
+	} {
+		if got := told(sheetOf(t, text)); got != want {
+			t.Errorf("%q: understood as %s", text, got)
+		}
+	}
+}
+
+// A column that nobody knows is asked about by its name, with the one that it is like.
+func TestUnknownColumnsAreNamed(t *testing.T) {
+	s := sheetOf(t, "code,clay,wet,smell,bathc\nBQ7,tern,100,musty,A\n")
+	if len(s.Asks) != 1 || !strings.Contains(s.Asks[0].Text.String(), `"smell"`) ||
+		!strings.Contains(s.Asks[0].Text.String(), `"bathc" (batch?)`) {
+		t.Errorf("%v", s.Asks)
+	}
+}
+
+// A day alone is taken for its end, that of today for now, so that a firing of that day came before it; a
+// time is taken as it stands, and so is the day that a bar was made on. What is to come, and what was before
+// 1950, is told.
+func TestDaysOfASheet(t *testing.T) {
+	for cell, want := range map[string]string{ // now is 2026-06-01 08:00
+		"2026-05-04": "2026-05-04 23:59:59", "2026-06-01": "2026-06-01 08:00:00",
+		"2026-05-04 14:30": "2026-05-04 14:30:00", "2026-06-01 08:01": "2026-06-01 08:01:00", "2026-06-01 08:02": "",
+		"1950-01-01": "1950-01-01 23:59:59", "1949-12-31": "",
+	} {
+		s := sheetOf(t, "code,clay,wet,wet_on\nBQ7,tern,100,"+cell+"\n")
+		got := ""
+		if len(s.Rows) == 1 {
+			got = s.Rows[0].Bar.Readings[0].At.Format(time.DateTime)
+		}
+		if got != want || (want == "") != (len(s.Bad) == 1) {
+			t.Errorf("%s: %q, want %q; %v", cell, got, want, s.Bad)
+		}
+	}
+}
+
+// What is there already is added to, under its code or what the row stands for; another bar of the code is
+// told.
+func TestRowsOfBarsThatAreThere(t *testing.T) {
+	at := time.Date(2026, 6, 1, 8, 0, 0, 0, time.UTC)
+	ids := map[string]string{}
+	needs := func(bars ...Bar) SheetNeeds {
+		n := SheetNeeds{Clays: map[string]ClayID{"tern": "tern", "wren": "wren"},
+			Batches: map[ClayID][]Batch{"tern": {{BatchRef: BatchRef{"tern", "A"}, Kind: Bought,
+				Open: true}}},
+			Bars: map[Code]Bar{}, ByID: map[string]Code{},
+			NewID: func(text string) string {
+				ids[text] = cmp.Or(ids[text], fmt.Sprintf("0193c0c1-0000-7000-8000-%012d", len(ids)+1))
+				return ids[text]
+			},
+			Judge: func(Bar, *Reading) {}, At: at}
+		for _, b := range bars {
+			n.Bars[b.Code], n.ByID[b.ID] = b, b.Code
+		}
+		return n
+	}
+	kept := Bar{Code: "BQ7", ID: anID, BatchRef: BatchRef{"tern", "A"}, Forming: Rolled, MarkLength: 100,
+		Marks: 1}
+	for name, c := range map[string]struct {
+		text  string
+		field string
+	}{
+		"the same":           {"code,clay,dry\nBQ7,tern,94\n", ""},
+		"its batch too":      {"code,clay,batch,forming,dry\nBQ7,tern,A,rolled,94\n", ""},
+		"nothing but a code": {"code,dry\nBQ7,94\n", ""},
+		"of another clay":    {"code,clay,dry\nBQ7,wren,94\n", "code"},
+		"of another batch":   {"code,clay,batch,dry\nBQ7,tern,B,94\n", "code"},
+		"made otherwise":     {"code,forming,dry\nBQ7,cast,94\n", "code"},
+		"by another id":      {"code,id,dry\nBQ7,0193c0c1-0000-7000-8000-000000000099,94\n", "code"},
+		"by its id and code": {"code,id,dry\nBQ7," + anID + ",94\n", ""},
+		"by its id, no code": {"code,id,clay,dry\n," + anID + ",tern,94\n", ""},
+	} {
+		got, bad := TakeSheet(sheetOf(t, c.text).Rows, needs(kept))
+		field := ""
+		if len(bad) > 0 {
+			field = bad[0].Field
+		}
+		if field != c.field || field == "" && (len(got.Whole["BQ7"].Readings) != 1 || len(got.Whole) != 1) {
+			t.Errorf("%s: bad %v, %d bars", name, bad, len(got.Whole))
+		}
+	}
+}
+
+// What a kiln usually reaches is said by a heat work, a second one by its name too, and begun anew without
+// either.
+func TestFaultsOfWhatIsUsual(t *testing.T) {
+	none := kiln.NoTemperature()
+	for name, c := range map[string]struct {
+		u    UsualSaid
+		want string
+	}{
+		"pinned":           {UsualSaid{What: UsualPinned, HeatWork: 1222}, ""},
+		"to nothing":       {UsualSaid{What: UsualPinned, HeatWork: none}, "cone"},
+		"too cool":         {UsualSaid{What: UsualPinned, HeatWork: 549}, "heat_work_c"},
+		"a second":         {UsualSaid{What: UsualSecond, HeatWork: 1280, Name: "cone 10"}, ""},
+		"without a name":   {UsualSaid{What: UsualSecond, HeatWork: 1280}, "name"},
+		"a name for a new": {UsualSaid{What: UsualNew, HeatWork: none, Name: "cone 10"}, "name"},
+		"a new one":        {UsualSaid{What: UsualNew, HeatWork: none}, ""},
+	} {
+		c.u.Kiln, c.u.Kind, c.u.Atmosphere, c.u.ID = "big-blue", kiln.Glaze, kiln.Oxidation, anID
+		if got := faulty(c.u.Validate()); got != c.want {
+			t.Errorf("%s: at fault %q, want %q", name, got, c.want)
+		}
+	}
+}
+
+// A bar of which no marks are told has one pair; nine are the most.
+func TestMarksOfABar(t *testing.T) {
+	for marks, c := range map[int]struct {
+		want int
+		at   string
+	}{0: {1, ""}, 1: {1, ""}, 2: {2, ""}, 9: {9, ""}, 10: {10, "marks"}, -1: {-1, "marks"}} {
+		b := Bar{Code: "BQ7", ID: anID, BatchRef: BatchRef{"tern", "B"}, Forming: Rolled, Marks: marks}
+		if got := faulty(b.Validate()); got != c.at || b.Marks != c.want {
+			t.Errorf("%d pairs of marks: %d, at fault %q", marks, b.Marks, got)
+		}
+	}
+}

@@ -134,7 +134,7 @@ const (
 )
 
 // try runs the tests of a package with a fault in it: those that match first, and all if these see nothing.
-func try(root, pkg, first string, f fault, limit time.Duration) (string, error) {
+func try(root, pkg, first, skip string, f fault, limit time.Duration) (string, error) {
 	folder, err := os.MkdirTemp("", "mutants")
 	if err != nil {
 		return "", err
@@ -152,9 +152,9 @@ func try(root, pkg, first string, f fault, limit time.Duration) (string, error) 
 	if err != nil {
 		return "", err
 	}
-	out, err := tested(root, pkg, limit, "-overlay", overlay, "-failfast", "-run", first)
+	out, err := tested(root, pkg, limit, "-overlay", overlay, "-failfast", "-skip", skip, "-run", first)
 	if err == nil && first != "" {
-		out, err = tested(root, pkg, limit, "-overlay", overlay, "-failfast")
+		out, err = tested(root, pkg, limit, "-overlay", overlay, "-failfast", "-skip", skip)
 	}
 	switch {
 	case err == nil:
@@ -168,11 +168,11 @@ func try(root, pkg, first string, f fault, limit time.Duration) (string, error) 
 }
 
 // tryAll is try of several faults at a time.
-func tryAll(root, pkg, first string, faults []fault, limit time.Duration) ([]string, error) {
+func tryAll(root, pkg, first, skip string, faults []fault, limit time.Duration) ([]string, error) {
 	became, errs := make([]string, len(faults)), make([]error, len(faults))
 	var all sync.WaitGroup
 	for i, f := range faults {
-		all.Go(func() { became[i], errs[i] = try(root, pkg, first, f, limit) })
+		all.Go(func() { became[i], errs[i] = try(root, pkg, first, skip, f, limit) })
 	}
 	all.Wait()
 	return became, errors.Join(errs...)
@@ -194,6 +194,8 @@ func run() error {
 	first := flag.String("first", "", "regular expression of tests that are run before all of the package; saves time")
 	together := flag.Int("together", 1,
 		"faults that are tried at a time, from 1; one a processor on an idle machine")
+	skip := flag.String("skip", "",
+		"regular expression of tests that do not judge: long ones; what survives may be theirs")
 	limit := flag.Duration("limit", time.Minute, "time for the tests with a fault, at least three times what they take without")
 	flag.Parse()
 	if *together < 1 || *n < 0 {
@@ -230,7 +232,7 @@ func run() error {
 			continue
 		}
 		began := time.Now()
-		if out, err := tested(*root, part[0], 10**limit); err != nil {
+		if out, err := tested(*root, part[0], 10**limit, "-skip", *skip); err != nil {
 			return fmt.Errorf("%s fails without a fault: %w\n%s", part[0], err, out)
 		}
 		patience := max(*limit, 3*time.Since(began))
@@ -245,7 +247,7 @@ func run() error {
 				some = min(some, *n-tried)
 			}
 			some = min(some, len(all))
-			became, err := tryAll(*root, part[0], *first, all[:some], patience)
+			became, err := tryAll(*root, part[0], *first, *skip, all[:some], patience)
 			if err != nil {
 				return err
 			}
