@@ -98,6 +98,9 @@ func (s Kilns) foresee(ctx context.Context, l record.Live, j *wire.KilnNow) {
 		return
 	}
 	if !f.Known {
+		if l.Firing != "" && !l.TopPassed && l.Elapsed >= forecastFrom && foreseeable(l) {
+			j.BelowKeepShutSays = message.New("When it reads below {1} is not known until it cools.", l.KeepShut)
+		}
 		return
 	}
 	now := s.Now().Wall

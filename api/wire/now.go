@@ -43,7 +43,7 @@ type KilnNow struct {
 	BelowKeepShut       bool             `json:"below_keep_shut"`
 	BelowKeepShutAt     *string          `json:"below_keep_shut_about" doc:"When it is likely to read below it: from the usual firings while it heats, from its fall while it cools; null where nobody can tell. A forecast of a reading, no leave to open"`
 	BelowKeepShutLikely []string         `json:"below_keep_shut_likely" doc:"Two times of the clock, 90 % likely; null where nobody can tell"`
-	BelowKeepShutSays   message.Message  `json:"below_keep_shut_says" doc:"The same in words, while it cools"`
+	BelowKeepShutSays   message.Message  `json:"below_keep_shut_says" doc:"The same in words while it cools, or that nobody knows"`
 	TooSoon             bool             `json:"far_sooner_than_usual" doc:"It reads below it far sooner than this kiln ever cooled: the probe may be wrong, look before you open"`
 	PeakAt              *string          `json:"peak_about" doc:"While it heats, when its usual firings say that it is at its peak; null where nobody can tell"`
 	AheadMin            *float64         `json:"ahead_of_usual_min" doc:"Minutes ahead of its usual firings at this temperature, negative behind them; null where nobody can tell"`

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/url"
 	"os"
+	"strings"
 	"time"
 
 	"lidwright/api/wire"
@@ -75,7 +76,44 @@ func tellNow(c *cobra.Command, q url.Values) error {
 			read.String(), worded(k.ConeWords)})
 	}
 	table(c.OutOrStdout(), rows)
+	for _, k := range a.Items {
+		if says := foreseen(k); says != "" {
+			fmt.Fprintf(c.OutOrStdout(), "%s: %s\n", k.Kiln, says)
+		}
+	}
 	return nil
+}
+
+// foreseen is when a kiln is at its peak and reads below what it is kept shut above, or why nobody can say; empty
+// where nothing is foreseen. It is no leave to open, and says so.
+func foreseen(k wire.KilnNow) string {
+	var parts []string
+	if k.PeakAt != nil {
+		parts = append(parts, "peak about "+soon(*k.PeakAt))
+		if says := k.AheadSays.String(); says != "" {
+			parts[0] = says + ", " + parts[0]
+		}
+	}
+	if k.BelowKeepShutAt != nil && len(k.BelowKeepShutLikely) > 1 {
+		parts = append(parts, fmt.Sprintf("below %s °C about %s (likely %s to %s)", num(k.KeepShutAboveC, "%.0f"),
+			soon(*k.BelowKeepShutAt), soon(k.BelowKeepShutLikely[0]), soon(k.BelowKeepShutLikely[1])))
+	} else if !k.BelowKeepShutSays.IsZero() {
+		return k.BelowKeepShutSays.String()
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return strings.Join(parts, ", ") +
+		". A forecast of a reading, and no leave to open: whoever is in charge decides."
+}
+
+// soon is a moment of the next days as people say it; as it came where it cannot be read.
+func soon(moment string) string {
+	at, err := time.Parse(time.RFC3339, moment)
+	if err != nil {
+		return moment
+	}
+	return at.Format("Mon 15:04")
 }
 
 // worded is a message that may not be there.
