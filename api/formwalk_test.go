@@ -203,7 +203,7 @@ func (b *bench) formPages(parts map[string]string) (all []string) {
 var enough = map[string]string{"name": "Owl", "length": "94", "cone": "6", "text": "a windy day",
 	"why": "it bloated", "bars": "BQ7", "galleries": "104.5", "collar": "104.5", "fired": "62", "form": "jar",
 	"body": "tern/A", "marks": "KT", "to": "barn", "kiln": "big-blue", "lid_mm": "102.4", "reading": "",
-	"good": "2", "cone_1": "6", "cone_2": "6", "cone_3": "6", "stood": "down", "sitter_cone": "6",
+	"good": "2", "table": "bar,clay\nBQ9,tern", "cone_1": "6", "cone_2": "6", "cone_3": "6", "stood": "down", "sitter_cone": "6",
 	"intended_cone": "6", "count": "2", "code": "", "dry_g": "100", "saturated_g": "110"}
 
 // searches are fields of which nothing is kept and any text is right.

@@ -245,6 +245,14 @@ func seatOf(a lid.Answer) chart.Seat {
 	return d
 }
 
+// labelOf is what stands above a field of a page: a parameter's own label, or the one that the page gives it.
+func labelOf(name string, ofPage func(name string) string) string {
+	if i := slices.IndexFunc(lidTable, func(p Parameter) bool { return p.Name == name }); i >= 0 && lidTable[i].Label != "" {
+		return lidTable[i].Label
+	}
+	return cmp.Or(ofPage(name), strings.ReplaceAll(name, "_", " "))
+}
+
 // lidFaults puts what is wrong beside its fields, with what was probably meant.
 func (s lidRoutes) lidFaults(d *pages.LidPage, form asking, p *web.Problem) {
 	form.Error = p
@@ -253,14 +261,17 @@ func (s lidRoutes) lidFaults(d *pages.LidPage, form asking, p *web.Problem) {
 	}
 	for _, f := range p.Fields {
 		name := strings.TrimSuffix(f.Name, "_mm")
-		label := strings.ReplaceAll(name, "_", " ")
+		label := labelOf(name, pages.LidLabel)
 		switch name {
 		case "collar":
-			label = form.CollarName
+			label = shortName(form.CollarName)
 		case "opening":
 			label = "ledge opening"
-		case "lid":
-			label = "the lid's width"
+		}
+		for _, size := range d.Sizes { // as the drawing calls it
+			if string(size.Name) == name {
+				label = string(size.Label)
+			}
 		}
 		d.Wrong = append(d.Wrong, pages.LidFault{Field: pages.Word(name), Label: label, Says: f.Says})
 	}
@@ -665,21 +676,17 @@ func (s lidRoutes) boardFaults(d *pages.BoardPage, form asking, p *web.Problem) 
 	d.Q.Problem = &pages.Problem{Title: p.Title, Detail: p.Detail}
 	for _, f := range p.Fields {
 		name, says := strings.TrimSuffix(f.Name, "_mm"), f.Says
-		label := strings.ReplaceAll(name, "_", " ")
+		label := labelOf(name, pages.BoardLabel)
 		switch field, _, many := strings.Cut(name, "["); {
 		case many:
-			name, label, says = field, "pots", boardField(f.Name, f.Says)
-			if field == "measured_lids" {
-				label = "lids"
+			name, label, says = field, labelOf(field, pages.BoardLabel), boardField(f.Name, f.Says)
+			if field == "galleries" {
+				label = shortName(form.CollarName)
 			}
 		case name == "galleries":
-			label = "pots"
-		case name == "sizes_most":
-			label = "Sizes at most"
-		case name == "wanted_chance":
-			label = "Enough is a chance of"
+			label = shortName(form.CollarName)
 		case name == "gauge.count":
-			name, label = "gauge_count", "how many pots"
+			name, label = "gauge_count", pages.BoardLabel("gauge_count")
 		}
 		d.Wrong = append(d.Wrong, pages.LidFault{Field: pages.Word(name), Label: label, Says: says})
 		d.Q.Problem.Fields = append(d.Q.Problem.Fields, pages.FieldProblem{Name: name, Says: says})

@@ -1350,27 +1350,27 @@ func (d BoardPage) rest(l Locale) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = d.Q.field(l, "cone", l.T("Target cone"), nil).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = d.Q.field(l, "cone", l.boardLabel("cone"), nil).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = d.Q.field(l, "batch", l.T("Bag"), nil).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = d.Q.field(l, "batch", l.boardLabel("batch"), nil).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = d.Q.field(l, "form", l.T("Form"), nil).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = d.Q.field(l, "form", l.boardLabel("form"), nil).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = d.Q.field(l, "lids", l.T("How many lids"), templ.Attributes{"inputmode": "numeric"}).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = d.Q.field(l, "lids", l.boardLabel("lids"), templ.Attributes{"inputmode": "numeric"}).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = d.Q.field(l, "wanted_chance", l.T("Enough is a chance of"), templ.Attributes{"inputmode": "decimal", "placeholder": "0.9"}).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = d.Q.field(l, "wanted_chance", l.boardLabel("wanted_chance"), templ.Attributes{"inputmode": "decimal", "placeholder": "0.9"}).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = d.Q.field(l, "sizes_most", l.T("Sizes at most"), templ.Attributes{"inputmode": "numeric"}).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = d.Q.field(l, "sizes_most", l.boardLabel("sizes_most"), templ.Attributes{"inputmode": "numeric"}).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
@@ -1391,19 +1391,19 @@ func (d BoardPage) rest(l Locale) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = d.Q.field(l, "companion", l.T("Companion bar, read now"), templ.Attributes{"autocapitalize": "characters"}).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = d.Q.field(l, "companion", l.boardLabel("companion"), templ.Attributes{"autocapitalize": "characters"}).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = d.Q.field(l, "body_leather_ratio", l.T("Gone already, of the wet length"), nil).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = d.Q.field(l, "body_leather_ratio", l.boardLabel("body_leather_ratio"), nil).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = d.Q.field(l, "mass_wet_g", l.T("A companion piece weighed when thrown, g"), templ.Attributes{"inputmode": "decimal"}).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = d.Q.field(l, "mass_wet_g", l.boardLabel("mass_wet_g"), templ.Attributes{"inputmode": "decimal"}).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = d.Q.field(l, "mass_now_g", l.T("The same piece now, g"), templ.Attributes{"inputmode": "decimal"}).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = d.Q.field(l, "mass_now_g", l.boardLabel("mass_now_g"), templ.Attributes{"inputmode": "decimal"}).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
@@ -1454,7 +1454,7 @@ func (d BoardPage) rest(l Locale) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = d.Q.field(l, "gauge_count", l.T("How many pots"), templ.Attributes{"inputmode": "numeric"}).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = d.Q.field(l, "gauge_count", l.boardLabel("gauge_count"), templ.Attributes{"inputmode": "numeric"}).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
@@ -1527,7 +1527,7 @@ func (d BoardPage) rest(l Locale) templ.Component {
 				return templ_7745c5c3_Err
 			}
 		}
-		templ_7745c5c3_Err = d.Q.field(l, "maker", l.T("Maker's mark"), nil).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = d.Q.field(l, "maker", l.boardLabel("maker"), nil).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
@@ -1649,7 +1649,7 @@ func (d BoardPage) lidClay(l Locale) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		templ_7745c5c3_Err = d.Q.field(l, "lid_batch", l.T("Bag of the lid"), nil).Render(ctx, templ_7745c5c3_Buffer)
+		templ_7745c5c3_Err = d.Q.field(l, "lid_batch", l.boardLabel("lid_batch"), nil).Render(ctx, templ_7745c5c3_Buffer)
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
