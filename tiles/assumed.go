@@ -20,6 +20,7 @@ type Assumption struct {
 func (a Assumption) Known() bool { return a.Work.Known() && a.Work > 0 }
 
 // Assumed is what is assumed of the two firings of a clay.
+// of bisque lengths; Fired of those after the last firing
 type Assumed struct{ Bisque, Fired Assumption }
 
 // Of is the assumption for a stage; nothing may be assumed of any but bisque and fired.

@@ -52,13 +52,13 @@ type Bar struct {
 	Code Code
 	ID   string // UUID
 	BatchRef
-	Forming    Forming
+	Forming    Forming    // how it was made; a ring is measured inside
 	MarkLength Millimetre // distance of the marks as laid out, 100 unless said
 	Marks      int        // pairs of marks, or directions of a ring: 1 unless said
 	MadeOn     string     // date, or empty
 	By         string     // maker's mark
 	Practice   bool       // a learner's bar, out of the fit
-	Flags      []Flag
+	Flags      []Flag     // any keeps the whole bar out of the fit
 	Note       string
 
 	Readings []Reading // in the order of entry, struck ones too
@@ -69,18 +69,18 @@ type Bar struct {
 // Reading is one length of one bar at one stage, or its masses. It is never changed:
 // striking, confirming and counting are facts beside it.
 type Reading struct {
-	ID         string // UUID made by the client
-	Bar        Code
-	Mark       int // which pair of marks, from 1
-	Stage      Stage
-	Length     Millimetre // exact value of AsTyped; 0 for a reading of masses
-	AsTyped    string
-	Unit       string     // mm, cm, in, 32nds: what AsTyped was read as
-	Instrument string     // rule, calliper, ...
-	Step       Millimetre // smallest step of the instrument; 0 if not said
-	Mass       *Mass
-	By         string
-	At         time.Time
+	ID         string        // UUID made by the client
+	Bar        Code          // code of the bar it was read on
+	Mark       int           // which pair of marks, from 1
+	Stage      Stage         // of the bar when it was measured
+	Length     Millimetre    // exact value of AsTyped; 0 for a reading of masses
+	AsTyped    string        // as somebody wrote it; the record keeps it for ever
+	Unit       string        // mm, cm, in, 32nds: what AsTyped was read as
+	Instrument string        // rule, calliper, ...
+	Step       Millimetre    // smallest step of the instrument; 0 if not said
+	Mass       *Mass         // in place of a length; nil: it is a length
+	By         string        // maker's mark, or empty
+	At         time.Time     // when it was measured, by the studio's clock
 	Trusted    bool          // the clock could be trusted
 	Queued     time.Duration // time the entry waited in an open page
 
@@ -89,10 +89,10 @@ type Reading struct {
 	EntryError EntryError      // the mistake that it looks like; empty if Unusual is false
 	Question   message.Message // what was asked about it; empty if Unusual is false
 	Confirmed  *Act            // by a second reading (Why is ReadAgain), or in a word
-	Counted    *Act
-	Struck     *Act
-	Supersedes string // id of the struck reading that it takes the place of
-	Confirms   string // id of the reading that it confirms, entered afresh, and is confirmed by; for a new one
+	Counted    *Act            // the owner lets it into the fit although it lies outside; nil: nobody did
+	Struck     *Act            // somebody crossed it out; nil: nobody did
+	Supersedes string          // id of the struck reading that it takes the place of
+	Confirms   string          // id of the reading that it confirms and is confirmed by; of a new one
 }
 
 // ReadAgain is why a reading was confirmed that a second one, entered afresh, agrees with.
@@ -100,35 +100,38 @@ const ReadAgain = "read again"
 
 // Act is who did something to a fact, when and why.
 type Act struct {
-	By  string
+	// maker's mark, or empty
+	By string
+	// needed of a strike and a count
 	Why string
-	At  time.Time
+	// by the studio's clock
+	At time.Time
 }
 
 // Mass of a piece for absorption, porosity and density (ASTM C373), in grams.
 type Mass struct {
 	Dry       float64 // the fired piece, dried
-	Saturated float64
+	Saturated float64 // g, the pores full of water, in air
 	Suspended float64 // in water; 0 if not weighed
 	Step      float64 // smallest step of the balance; 0 if not said
 }
 
 // Heat is one firing as one bar saw it: through the probe of its shelf.
 type Heat struct {
-	Load    string
-	Shelf   string
-	Kind    kiln.Kind
-	Kiln    kiln.KilnID
-	Work    kiln.Celsius // heat_work_c; NaN if there is no record yet
-	ExtraSD float64      // doubt of this firing's own record, °C (one sd)
-	Probe   string       // kiln and probe life, or empty
-	ProbeSD float64      // doubt of that probe after this firing, °C (one sd); 0: not known
-	Began   time.Time    // when it began; zero: no firing, or not known
-	At      time.Time    // when it ended, or the load was unpacked
-	Peak    time.Time    // when its peak was passed; zero: not known, or not yet
-	Status  kiln.Status  // of the firing; empty: the load has none
-	Firing  kiln.FiringID
-	Assumed bool // nobody told of it: see Assumption
+	Load    string        // id; of an assumed heat a name that no load has
+	Shelf   string        // where the bar lay; "" not said
+	Kind    kiln.Kind     // of the load
+	Kiln    kiln.KilnID   // in which it was fired
+	Work    kiln.Celsius  // heat_work_c; NaN if there is no record yet
+	ExtraSD float64       // doubt of this firing's own record, °C (one sd)
+	Probe   string        // kiln and probe life, or empty
+	ProbeSD float64       // doubt of that probe after this firing, °C (one sd); 0: not known
+	Began   time.Time     // when it began; zero: no firing, or not known
+	At      time.Time     // when it ended, or the load was unpacked
+	Peak    time.Time     // when its peak was passed; zero: not known, or not yet
+	Status  kiln.Status   // of the firing; empty: the load has none
+	Firing  kiln.FiringID // empty: the load has none
+	Assumed bool          // nobody told of it: see Assumption
 }
 
 // Passed is the moment from which on a length tells of this firing: when its peak was passed, else when it
@@ -178,6 +181,7 @@ func Formings() []Forming {
 func Flags() []Flag { return []Flag{Bent, Bloated, GlazedMark, Broken} }
 
 const (
+	// UsualMarkLength is how far apart marks are laid out where nobody says (common practice, no source).
 	UsualMarkLength Millimetre = 100
 )
 
@@ -224,6 +228,7 @@ func (r *Reading) Validate(bar Bar) error {
 	f.Text("instrument", &r.Instrument)
 	f.Maker("by", &r.By)
 	f.Within("queued_s", r.Queued.Seconds())
+	// masses have no mark, no length and no unit
 	if r.Mass != nil {
 		f.mass(r)
 		return f.Err()
@@ -247,6 +252,8 @@ func (r *Reading) Validate(bar Bar) error {
 	return f.Err()
 }
 
+// mass checks the masses of a reading: no length beside them, and each no heavier than physics lets it
+// be.
 func (f *Faults) mass(r *Reading) {
 	m := r.Mass
 	f.Within("step_g", m.Step)
@@ -324,9 +331,11 @@ func (b Bar) Hottest(r Reading) (Heat, bool) {
 	if r.Stage != Biscuit && r.Stage != Fired {
 		return Heat{}, false
 	}
+	// through its firings in order of time
 	var hottest, later Heat
 	own, known := false, true
 	for _, h := range b.Firings {
+		// told after the length was read, of a load without a firing
 		sort := Measures(h.Kind)
 		if h.Told() && sort == r.Stage && h.Passed().After(r.At) && later.Load == "" {
 			later = h
@@ -334,9 +343,11 @@ func (b Bar) Hottest(r Reading) (Heat, bool) {
 		if h.Status == kiln.Incomplete && !h.Work.Known() { // it broke off below the one that came after
 			continue
 		}
+		// not fired, not yet past its peak by then, or the glaze firing that came after a bisque length
 		if h.Unfired() || h.Passed().IsZero() || h.Passed().After(r.At) || r.Stage == Biscuit && sort == Fired {
 			continue
 		}
+		// a firing of its own sort must be among them, and each of those have a heat work
 		if sort == r.Stage || h.Kind == kiln.Other {
 			own = true
 		}
@@ -347,6 +358,7 @@ func (b Bar) Hottest(r Reading) (Heat, bool) {
 			hottest = h
 		}
 	}
+	// nothing of before fits: what was told afterwards does
 	if !own && later.Load != "" {
 		if hottest.Load == "" || later.Work > hottest.Work {
 			hottest = later

@@ -17,15 +17,15 @@ type BatchID string
 
 // Clay is one clay body, with what its bag says.
 type Clay struct {
-	ID          ClayID
+	ID          ClayID       // in small letters, unique on the site
 	Name        string       // as typed
 	MakerCode   string       // the supplier's own number for it
 	MaturesCone string       // cone on the bag, "6", or empty
 	Matures     kiln.Celsius // the same as heat work; NaN if the bag says nothing
 	Stated      Ratio        // supplier's total shrinkage on the wet length; 0 if not stated
 	StatedCone  string       // cone that the supplier stated it for; empty: MaturesCone
-	Grog        string
-	Note        string
+	Grog        string       // as the bag says it
+	Note        string       // free text
 }
 
 // MayBe reports whether a clay may be what a supplier sells under a number and a name: the numbers are the
@@ -63,10 +63,12 @@ const (
 
 // BatchRef names a batch and its clay: written tern/B.
 type BatchRef struct {
+	// with Batch it is a batch; both or neither
 	Clay  ClayID
 	Batch BatchID
 }
 
+// String is the reference as people write it, tern/B.
 func (r BatchRef) String() string { return string(r.Clay) + "/" + string(r.Batch) }
 
 // ParseBatchRef reads tern/B. Empty text gives the empty reference.
@@ -84,14 +86,14 @@ func ParseBatchRef(field, text string) (BatchRef, error) {
 // Batch is one delivery, mixing or reclaim of a clay.
 type Batch struct {
 	BatchRef
-	Kind    BatchKind
-	Stamp   string // as printed on the bag
-	Arrived string // date, 2026-01-08, or empty
-	Parents []BatchRef
-	Shares  []Ratio // of the mix, one a parent, 1 together; none: equal shares
-	Open    bool
-	Note    string
-	Made    time.Time // when the batch was entered; newest open batch = latest of these
+	Kind    BatchKind  // Bought where nobody says more
+	Stamp   string     // as printed on the bag
+	Arrived string     // date, 2026-01-08, or empty
+	Parents []BatchRef // of a mix, at most 20; none may come from the batch itself
+	Shares  []Ratio    // of the mix, one a parent, 1 together; none: equal shares
+	Open    bool       // still in use: new bars may be made of it
+	Note    string     // free text
+	Made    time.Time  // when the batch was entered; newest open batch = latest of these
 }
 
 // Mixed reports whether the batch was mixed here from others: it is in use only where no open bag is.
@@ -160,6 +162,7 @@ func (b *Batch) Validate() error {
 	return f.Err()
 }
 
+// mostParents is how many batches one mix may come from (own).
 const mostParents = 20
 
 // ParseParents reads parents of a mix, each as tern/A or, with its parts of the mix, as tern/A=2: any unit of
@@ -176,6 +179,7 @@ func ParseParents(field string, texts []string) (parents []BatchRef, shares []Ra
 		if !told {
 			continue
 		}
+		// 2, 0,5 and 30 % are all parts; the sum of all makes them shares
 		n, err := strconv.ParseFloat(strings.TrimSuffix(strings.Replace(parts, ",", ".", 1), "%"), 64)
 		if err != nil || !(n > 0 && n <= 1e6) {
 			f.Add(OutOfRange, field, "{1}={2}: its parts of the mix must be a number over 0, as tern/A=2",
@@ -217,6 +221,7 @@ func (b Batch) Share(i int) Ratio {
 func (b Batch) Family(parents map[BatchRef][]BatchRef) error {
 	var f Faults
 	seen := map[BatchRef]bool{}
+	// a walk up through the parents, each batch once
 	var from func(r BatchRef) bool // does r come from b?
 	from = func(r BatchRef) bool {
 		if r == b.BatchRef {

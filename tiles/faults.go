@@ -55,6 +55,7 @@ func (f *Faults) Text(field string, s *string) {
 		most = l.Longest
 	}
 	*s = strings.TrimSpace(norm.NFC.String(*s))
+	// control and format characters hide or turn what is read; a note may have lines
 	for _, r := range *s {
 		if unicode.In(r, unicode.Cc, unicode.Cf, unicode.Co, unicode.Zl, unicode.Zp) && !(r == '\n' && most == LongestNote) {
 			f.Add(OutOfRange, field, "holds a sign that cannot be shown ({1})", fmt.Sprintf("%U", r))
@@ -114,6 +115,7 @@ func (f *Faults) name(field, s string) {
 	}
 }
 
+// batchName checks the name of a batch within its clay.
 func (f *Faults) batchName(field, s string) {
 	if s == "" {
 		f.Add(Missing, field, "is needed")
@@ -151,6 +153,7 @@ func OneOfOrNone[T ~string](f *Faults, field string, s T, list ...T) {
 	}
 }
 
+// join is a list for people, with commas.
 func join[T ~string](list []T) string {
 	texts := make([]string, len(list))
 	for i, s := range list {
@@ -229,6 +232,7 @@ var conePattern = pattern(`^(0(1|2|3|4|5|6|7|8|9|10|11|12|13|14|15|16|17|18|19|2
 // seriesCone is any cone of any series that is read, Seger cones and half cones included.
 var seriesCone = pattern(`^(0[0-9]{1,2}a?|[0-9]{1,2}a?|3[12]\.5|5\.5)$`)
 
+// cone checks a cone of the main series, or nothing.
 func (f *Faults) cone(field, s string) {
 	if s != "" && !conePattern().MatchString(s) {
 		f.Add(UnknownValue, field, "is no cone from 022 to 14, such as 06 or 6")

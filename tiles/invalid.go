@@ -27,6 +27,7 @@ type Invalid struct {
 	Type  string          // kind of fault, one of the constants above or a problem type of the API
 }
 
+// Error is the field and what is wrong with it, in English.
 func (e *Invalid) Error() string {
 	if e.Field == "" {
 		return e.Why.String()
@@ -37,6 +38,7 @@ func (e *Invalid) Error() string {
 // InvalidFields are several faults of one form, told all at once. It is never empty.
 type InvalidFields []*Invalid
 
+// Error is all of them in English.
 func (e InvalidFields) Error() string {
 	says := make([]string, len(e))
 	for i, one := range e {

@@ -9,9 +9,9 @@ import (
 
 // AddedKiln is a kiln without a line, as a person added it.
 type AddedKiln struct {
-	ID       kiln.KilnID
-	Fuel     string // electric, gas, wood, other; empty: not said
-	Revision int64
+	ID       kiln.KilnID // in small letters, unique on the site
+	Fuel     string      // electric, gas, wood, other; empty: not said
+	Revision int64       // counts its changes
 }
 
 // Fuels are what a kiln may burn.
@@ -34,7 +34,9 @@ func (k AddedKiln) Kiln() kiln.Kiln {
 
 // RecordedKiln is how much the record has of a kiln.
 type RecordedKiln struct {
-	ID                     kiln.KilnID
+	// as people call it
+	ID kiln.KilnID
+	// how many of each the record has
 	Firings, Loads, Probes int
 }
 
@@ -66,15 +68,15 @@ const (
 
 // UsualSaid is what a person said of a usual firing of a kiln, kind and atmosphere.
 type UsualSaid struct {
-	ID         string // UUID
-	Kiln       kiln.KilnID
-	Kind       kiln.Kind
-	Atmosphere kiln.Atmosphere
-	What       string       // one of the above
-	Name       string       // of a second one, "cone 10"; empty: the first
-	HeatWork   kiln.Celsius // of pin and second; NaN of the others
-	By         string
-	At         time.Time
+	ID         string          // UUID
+	Kiln       kiln.KilnID     // whose usual firing
+	Kind       kiln.Kind       // with Atmosphere, of which sort
+	Atmosphere kiln.Atmosphere // with Kind
+	What       string          // one of the above
+	Name       string          // of a second one, "cone 10"; empty: the first
+	HeatWork   kiln.Celsius    // of pin and second; NaN of the others
+	By         string          // maker's mark, or empty
+	At         time.Time       // by the studio's clock
 }
 
 // Validate puts the texts of u into their usual form and tells every fault.

@@ -10,18 +10,18 @@ import (
 
 // ConeSeen is a witness cone as it stood on its shelf. A fact: struck, never changed.
 type ConeSeen struct {
-	ID      string // UUID
-	Firing  kiln.FiringID
-	Cone    string // as written on it: "6"
-	Series  string // series of the cone, as in the table of cones: large_self_supporting
-	Shelf   string
-	Seen    string  // upright, leaning, down
-	Tilt    float64 // degrees from upright, if Tilted
-	Tilted  bool    // the tilt was given
-	By      string
-	Struck  *Act
-	At      time.Time
-	Trusted bool // the clock could be trusted
+	ID      string        // UUID
+	Firing  kiln.FiringID // in which it stood
+	Cone    string        // as written on it: "6"
+	Series  string        // series of the cone, as in the table of cones: large_self_supporting
+	Shelf   string        // "" where none was named
+	Seen    string        // upright, leaning, down
+	Tilt    float64       // degrees from upright, if Tilted
+	Tilted  bool          // the tilt was given
+	By      string        // maker's mark, or empty
+	Struck  *Act          // nil: it counts
+	At      time.Time     // when it was entered
+	Trusted bool          // the clock could be trusted
 }
 
 // Validate puts the texts of c into their usual form and tells every fault. Whether the
@@ -49,15 +49,15 @@ func (c *ConeSeen) Validate() error {
 
 // Note is something worth remembering of a firing; an incident is one that should not happen again.
 type Note struct {
-	ID       string // UUID
-	Firing   kiln.FiringID
-	Text     string
-	Happened string // RFC 3339 time that it speaks of, or empty: when it was written
-	Incident bool
-	By       string
-	Struck   *Act
-	At       time.Time
-	Trusted  bool // the clock could be trusted
+	ID       string        // UUID
+	Firing   kiln.FiringID // of which
+	Text     string        // never empty
+	Happened string        // RFC 3339 time that it speaks of, or empty: when it was written
+	Incident bool          // it should not happen again
+	By       string        // maker's mark, or empty
+	Struck   *Act          // nil: it stands
+	At       time.Time     // when it was written
+	Trusted  bool          // the clock could be trusted
 }
 
 // FiringWords puts the note of a firing and the mark of who told it into the form that texts are kept
@@ -82,14 +82,14 @@ func (n *Note) Validate() error {
 
 // ProbeLife is one thermocouple, from its fitting to its removal.
 type ProbeLife struct {
-	ID      string // UUID
-	Kiln    kiln.KilnID
-	Channel kiln.ChannelID
-	Type    string // letter: B E J K N R S T
-	Class   int    // tolerance class, 1 or 2
-	Fitted  string // date
-	Removed string // date; empty: still there
-	Note    string
+	ID      string         // UUID
+	Kiln    kiln.KilnID    // in which it is fitted
+	Channel kiln.ChannelID // on which it speaks
+	Type    string         // letter: B E J K N R S T
+	Class   int            // tolerance class, 1 or 2
+	Fitted  string         // date
+	Removed string         // date; empty: still there
+	Note    string         // free text
 }
 
 // Validate puts the texts of p into their usual form and tells every fault.
@@ -115,13 +115,13 @@ func (p *ProbeLife) Validate() error {
 // KeepShut is the temperature above which the site keeps a kiln shut. Below it nobody has leave to open:
 // whoever is in charge decides.
 type KeepShut struct {
-	ID      string // UUID
-	Kiln    kiln.KilnID
-	Mark    kiln.Celsius
-	Reason  string // needed over KeepShutUsual
-	By      string
-	At      time.Time
-	Trusted bool // the clock could be trusted
+	ID      string       // UUID
+	Kiln    kiln.KilnID  // which kiln
+	Mark    kiln.Celsius // °C, 20 to 200
+	Reason  string       // needed over KeepShutUsual
+	By      string       // maker's mark, or empty
+	At      time.Time    // holds from then on
+	Trusted bool         // the clock could be trusted
 }
 
 // Bounds of a KeepShut (own). KeepShutUsual is the highest that needs no reason: above about 50 °C a
@@ -153,13 +153,13 @@ func (m *KeepShut) Validate() error {
 
 // Tick is one line of the check list at the start of a firing, done or taken back.
 type Tick struct {
-	ID      string // UUID
-	Subject string // UUID of the load or of the firing
-	Item    string // id of the caution that the line is about: caution-36
-	Done    bool
-	By      string
-	At      time.Time
-	Trusted bool // the clock could be trusted
+	ID      string    // UUID
+	Subject string    // UUID of the load or of the firing
+	Item    string    // id of the caution that the line is about: caution-36
+	Done    bool      // false: taken back
+	By      string    // maker's mark, or empty
+	At      time.Time // by the studio's clock
+	Trusted bool      // the clock could be trusted
 }
 
 // CheckList is what is asked before a firing, as ids of cautions, in order.

@@ -85,6 +85,7 @@ func ParseLength(field, text string, unit LengthUnit) (Length, error) {
 		return unreadable("too long to be a length: write 104.5, 104,5 or 3 23/32")
 	}
 	number, suffix := cutUnit(tidyLength(typed))
+	// what would be a number but for its sign is told so, and is not unreadable
 	if rest, minus := strings.CutPrefix(number, "-"); minus || isNoNumber(number) {
 		if _, _, ok := parseNumber(rest); ok || isNoNumber(rest) {
 			return Length{}, &Invalid{Field: field, Why: message.New("a length is a number from 0 up"),
@@ -95,6 +96,7 @@ func ParseLength(field, text string, unit LengthUnit) (Length, error) {
 	if !ok {
 		return unreadable("cannot read {1}: write 104.5, 104,5 or 3 23/32", strconv.Quote(typed))
 	}
+	// the suffix says the unit; else a fraction is inches; else the switch of the page
 	switch {
 	case suffix != "":
 		unit = suffix
@@ -126,6 +128,7 @@ func tidyLength(text string) string {
 	return strings.Join(strings.Fields(lengthSigns.Replace(strings.ToLower(text))), " ")
 }
 
+// lengthSigns are the signs that phones and word processors put in place of plain ones.
 var lengthSigns = strings.NewReplacer("½", " 1/2", "¼", " 1/4", "¾", " 3/4",
 	"⅛", " 1/8", "⅜", " 3/8", "⅝", " 5/8", "⅞", " 7/8",
 	"″", `"`, "”", `"`, "“", `"`, "⁄", "/", "\u00a0", " ", "\u202f", " ")
@@ -143,6 +146,7 @@ func cutUnit(text string) (number string, unit LengthUnit) {
 	return text, ""
 }
 
+// isNoNumber reports whether text is how programs write what is no number or has no end.
 func isNoNumber(text string) bool {
 	return text == "nan" || text == "inf" || text == "+inf" || text == "infinity" || text == "∞"
 }
@@ -161,6 +165,7 @@ func parseNumber(text string) (value *big.Rat, fraction, ok bool) {
 		value, ok = parseDecimal(text)
 		return value, false, ok
 	}
+	// of a fraction: no nought above, 2 to 64 below
 	n, okN := parseDigits(above)
 	d, okD := parseDigits(below)
 	if !okN || !okD || d < 2 || d > 64 || n == 0 {
@@ -189,6 +194,7 @@ func parseDecimal(text string) (*big.Rat, bool) {
 	return new(big.Rat).SetString(whole + "." + tail)
 }
 
+// parseDigits reads digits alone, below 2^31.
 func parseDigits(text string) (int64, bool) {
 	if !allDigits(text) {
 		return 0, false
@@ -197,6 +203,7 @@ func parseDigits(text string) (int64, bool) {
 	return n, err == nil
 }
 
+// allDigits reports whether text is nothing but digits, and not empty.
 func allDigits(text string) bool {
 	for _, c := range []byte(text) {
 		if c < '0' || c > '9' {

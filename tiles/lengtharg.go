@@ -10,7 +10,7 @@ import (
 
 // Measured is a length as an argument of a message: a reader sees it in his own unit, who has none in Unit.
 type Measured struct {
-	Length Millimetre
+	Length Millimetre // exact; rounded when it is written
 	Unit   LengthUnit // of the studio, or as it was asked
 	Bare   bool       // without the name of the unit
 	Places int        // in mm: so many, -1 for none, in inches two more than that; 0: as Format
@@ -38,6 +38,7 @@ const coarse Millimetre = 5 // below it a 32nd of an inch tells too little to a 
 
 // Render is the length as Format writes it, with the reader's decimal sign.
 func (m Measured) Render(r message.Reader) string {
+	// the reader's own unit goes before that of the message
 	unit := m.Unit
 	if r.Unit != "" {
 		unit = LengthUnit(r.Unit)

@@ -8,34 +8,36 @@ import (
 
 // Load is one packing of a kiln.
 type Load struct {
-	ID         string // UUID
-	Number     int    // counts up for the site: "Load 14"
-	Kiln       kiln.KilnID
-	Kind       kiln.Kind
-	Atmosphere kiln.Atmosphere
-	Firing     kiln.FiringID // the firing attached last, or empty
-	Firings    []kiln.Firing // every firing it went through, oldest first; of one not known here the id alone
-	PackedBy   string
-	Opened     time.Time
-	Unpacked   time.Time    // zero until unpacked
-	CalledOff  time.Time    // nobody fired it, and nobody will; zero: it was not called off
-	Stated     kiln.Celsius // heat work stated by hand where no firing can be attached; 0 or NaN: none
-	Note       string
-	Bars       []Placed
+	ID         string          // UUID
+	Number     int             // counts up for the site: "Load 14"
+	Kiln       kiln.KilnID     // in which it is packed
+	Kind       kiln.Kind       // what it is fired as
+	Atmosphere kiln.Atmosphere // likewise
+	Firing     kiln.FiringID   // the firing attached last, or empty
+	Firings    []kiln.Firing   // all it went through, oldest first; of one not known here the id alone
+	PackedBy   string          // maker's mark, or empty
+	Opened     time.Time       // when it was begun
+	Unpacked   time.Time       // zero until unpacked
+	CalledOff  time.Time       // nobody fired it, and nobody will; zero: it was not called off
+	Stated     kiln.Celsius    // heat work stated by hand where no firing can be attached; 0 or NaN: none
+	Note       string          // free text
+	Bars       []Placed        // at most 500, each once
 }
 
 // Placed is a bar on a shelf.
 type Placed struct {
-	Bar   Code
+	// its code
+	Bar Code
+	// "" not said: it had the heat of the control probe
 	Shelf string
 }
 
 // BarMove is a bar that goes from one load into another.
 type BarMove struct {
-	Bar   Code
+	Bar   Code   // its code
 	From  string // id of a load; empty: from none
 	To    string // empty: into none
-	Shelf string
+	Shelf string // in the load that it goes into
 }
 
 // Kinds and Atmospheres of loads and firings.

@@ -59,6 +59,7 @@ func (l KeptLoad) UnpackedBy(r Reading) bool {
 	if s := l.State(); s != LoadFiring && s != LoadFired || r.Mass != nil || Measures(l.Kind) != r.Stage {
 		return false
 	}
+	// the last of its firings must have passed its peak before the length was read
 	var passed time.Time
 	for _, f := range l.Firings {
 		switch at := f.PeakPassed(); {

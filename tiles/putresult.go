@@ -15,26 +15,29 @@ type PutResult struct {
 // KeptClay is a clay with its revision.
 type KeptClay struct {
 	Clay
+	// counts its changes; a change names the one that it saw
 	Revision int64
 }
 
 // KeptBatch is a batch with its revision.
 type KeptBatch struct {
 	Batch
+	// counts its changes
 	Revision int64
 }
 
 // KeptBar is a bar with its readings, firings and revision.
 type KeptBar struct {
 	Bar
+	// counts its changes
 	Revision int64
 }
 
 // KeptLoad is a load with its revision and how many of its bars wait to be measured.
 type KeptLoad struct {
 	Load
-	Revision int64
-	Waiting  int
+	Revision int64     // counts its changes
+	Waiting  int       // bars still to be measured after its firing
 	Said     time.Time // when somebody said that it was unpacked, which may have been before; zero: nobody did
 }
 
@@ -49,12 +52,16 @@ func (l KeptLoad) UndoUntil() time.Time {
 // KeptProbe is the life of a probe with its revision.
 type KeptProbe struct {
 	ProbeLife
+	// counts its changes
 	Revision int64
 }
 
 // MakerSeen is a maker's mark with how many entries stand under it and when the newest was made.
 type MakerSeen struct {
-	Mark    string
+	// as entered
+	Mark string
+	// all sorts together
 	Entries int
-	Last    time.Time
+	// by the studio's clock
+	Last time.Time
 }

@@ -18,22 +18,22 @@ import (
 
 // SheetRow is one row of a sheet: a bar with the lengths that were read on it.
 type SheetRow struct {
-	Line         int // of the file, from 1
-	Bar          Bar // without a code where the next free one is meant; its readings have a time where the row tells one
-	LoadBisque   string
-	LoadFired    string
-	FiringBisque string
-	FiringFired  string
+	Line         int          // of the file, from 1
+	Bar          Bar          // without a code: the next free one; its readings have a time where the row tells one
+	LoadBisque   string       // number or id of the load of its bisque firing; "" none
+	LoadFired    string       // the same of its last firing
+	FiringBisque string       // name of a firing, as big-blue/8; "" none
+	FiringFired  string       // the same of its last firing
 	Work         kiln.Celsius // heat work of its last firing as stated; NaN: not stated
 	WorkBisque   kiln.Celsius // the same of its bisque
 }
 
 // SheetChoice is what somebody says of a sheet that it does not say itself, and what it is read by.
 type SheetChoice struct {
-	Unit   LengthUnit // of lengths without one
-	Codes  Alphabet
-	Zone   *time.Location
-	Now    time.Time
+	Unit   LengthUnit      // of lengths without one
+	Codes  Alphabet        // signs that codes are made of
+	Zone   *time.Location  // of days and times of day
+	Now    time.Time       // nothing was measured later
 	Days   delimited.Order // which number of a day comes first; empty: not said
 	Others string          // what becomes of columns that are not known: OthersToNote, OthersLeft; empty: not said
 }
@@ -46,31 +46,33 @@ const (
 
 // Sheet is a sheet of bars as it was understood.
 type Sheet struct {
-	Rows []SheetRow
-	Bad  []BadRow
+	Rows []SheetRow // those without a fault
+	Bad  []BadRow   // those with one, and lines that are no row
 
-	Separator string // comma, semicolon, tab
-	Encoding  string
-	Line      int // of the names
-	Columns   []SheetColumn
-	Days      delimited.Days
-	Long      bool // one row a reading
-	Commas    bool // a length has a decimal comma
-	Asks      []SheetAsk
+	Separator string         // comma, semicolon, tab
+	Encoding  string         // UTF-8, UTF-16 or Windows-1252
+	Line      int            // of the names
+	Columns   []SheetColumn  // in the order of the sheet, without those that are passed over
+	Days      delimited.Days // how its days are read
+	Long      bool           // one row a reading
+	Commas    bool           // a length has a decimal comma
+	Asks      []SheetAsk     // what must be said before it is kept; empty: nothing
 }
 
 // SheetAsk is what a sheet does not tell and somebody must say before it is kept.
 type SheetAsk struct {
-	Field string // days, others
-	Text  message.Message
+	Field string          // days, others
+	Text  message.Message // the question
 }
 
 // BadRow is what is wrong with one row.
 type BadRow struct {
+	// of the file, from 1
 	Line int
 	Invalid
 }
 
+// mostSheetRows is how many rows one sheet may have (own).
 const mostSheetRows = 20000
 
 // ReadSheet reads a sheet of bars as delimited does. Rows at fault are told each with its line, and
@@ -80,6 +82,7 @@ func ReadSheet(text []byte, choice SheetChoice) (Sheet, error) {
 	no := func(why message.Key, args ...any) (Sheet, error) {
 		return Sheet{}, &Invalid{Field: "table", Why: message.New(why, args...), Type: "table-unreadable"}
 	}
+	// how it is written, and which line names the columns
 	table, err := delimited.Open(text, func(name string) bool { return columnOf(name).As != "" })
 	if err != nil {
 		return no("{1}", message.Of(err))
@@ -95,10 +98,12 @@ func ReadSheet(text []byte, choice SheetChoice) (Sheet, error) {
 	if err := r.columns(); err != nil {
 		return no("{1}", message.Of(err))
 	}
+	// the order of day and month is that of the whole sheet, so it is found before a row is read
 	r.days()
 	seen := map[Code]int{}
 	for _, l := range r.rows {
 		row, faults := r.row(l)
+		// with a row for each bar a code stands once
 		if c := row.Bar.Code; c != "" && !r.Long {
 			if before, twice := seen[c]; twice {
 				faults = append(faults, &Invalid{"code",
@@ -167,6 +172,7 @@ func (r *sheetReader) columns() error {
 	for i, name := range r.table.Names {
 		c := columnOf(name)
 		_, twice := r.at[c.As]
+		// what each heading stands for; several may go to the note
 		switch {
 		case (name == "" || c.As == "code") && r.numbersRows(i), c.As == "" && r.empty(i):
 			continue
@@ -188,12 +194,14 @@ func (r *sheetReader) columns() error {
 		return message.New("line {1}: no column is known; there are {2}", r.Line,
 			strings.Join(SheetColumns, ", "))
 	}
+	// stage and length together make it one row a reading
 	_, stage := r.at["stage"]
 	_, length := r.at["length"]
 	if r.Long = stage && length; stage != length {
 		return message.New("line {1}: a table with a row for each reading has both columns stage and length",
 			r.Line)
 	}
+	// what nobody knows is asked about, with the name it is near to
 	if len(r.others) > 0 && r.choice.Others == "" {
 		var names []string
 		for _, c := range r.Columns {
@@ -299,6 +307,7 @@ func (r *sheetReader) bar(l delimited.Row, cell func(string) string, f *Faults) 
 	b.ID = cell("id")
 	f.IDOrNone("id", &b.ID)
 	b.Clay, b.Batch = ClayID(cell("clay")), BatchID(cell("batch"))
+	// tern/B in one cell
 	if clay, batch, ok := strings.Cut(string(b.Clay), "/"); ok && b.Batch == "" {
 		b.Clay, b.Batch = ClayID(strings.TrimSpace(clay)), BatchID(strings.TrimSpace(batch))
 	}
@@ -404,6 +413,8 @@ func (r *sheetReader) unitOf(column string, usual LengthUnit) LengthUnit {
 	return usual
 }
 
+// length reads one length of a row into b, with its mark and day. What is a spreadsheet's number of a day
+// is told as such: the column may be shifted.
 func (r *sheetReader) length(b *Bar, stage Stage, field, typed string, unit LengthUnit, cell func(string) string, f *Faults) {
 	l, err := ParsePiece(field, typed, r.unitOf(field, unit))
 	var wrong *Invalid
@@ -426,6 +437,7 @@ func (r *sheetReader) length(b *Bar, stage Stage, field, typed string, unit Leng
 		}
 		b.Marks = max(b.Marks, reading.Mark)
 	}
+	// the day of the stage's own column, else that of the row
 	day, clock, name := cell(string(stage)+"_on"), "", string(stage)+"_on"
 	if day == "" {
 		day, clock, name = cell("date"), cell("time"), "date"
@@ -471,6 +483,7 @@ func (r *sheetReader) day(field, cell, clock string, f *Faults) (time.Time, bool
 // heats reads what a row says of the heat that its bar had.
 func (row *SheetRow) heats(cell func(string) string, table *delimited.Table, f *Faults) {
 	row.Work, row.WorkBisque = kiln.NoTemperature(), kiln.NoTemperature()
+	// one source of the last firing's heat alone
 	told := 0
 	for _, name := range []string{"load_fired", "firing_fired", "heat_work_c", "cone"} {
 		if cell(name) != "" {

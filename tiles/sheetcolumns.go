@@ -74,6 +74,7 @@ func columnOf(name string) SheetColumn {
 	return c
 }
 
+// columnNamed is the column that a heading without its unit names; "" where none is known.
 func columnNamed(word string) string {
 	word = strings.Trim(strings.NewReplacer(" ", "_", "-", "_", ".", "").Replace(word), "_")
 	known := func(w string) string {
@@ -114,6 +115,7 @@ func nearColumn(word string) string {
 	return ""
 }
 
+// oneApart reports whether two words differ by one letter left out, put in or changed, or by two swapped.
 func oneApart(a, b string) bool {
 	if len(a) > len(b) {
 		a, b = b, a

@@ -15,43 +15,50 @@ import (
 
 // SheetNeeds is what is there already that a sheet refers to.
 type SheetNeeds struct {
-	Batches map[ClayID][]Batch
-	Clays   map[string]ClayID // by name and id, in small letters
-	Bars    map[Code]Bar      // those that the sheet names and that are there
-	ByID    map[string]Code   // bars that are there, where a row has no code
-	Loads   []Load
+	Batches map[ClayID][]Batch       // of each clay
+	Clays   map[string]ClayID        // by name and id, in small letters
+	Bars    map[Code]Bar             // those that the sheet names and that are there
+	ByID    map[string]Code          // bars that are there, where a row has no code
+	Loads   []Load                   // all that bars may be put into
 	Heats   map[string]Heat          // what a bar of each load had, by its id; those that were not fired are left out
 	Firings map[string]SheetFiring   // those that rows name, as they name them
 	Free    []Code                   // for rows without a code, in order
 	NewID   func(text string) string // the same id for the same text, whenever
 	Judge   func(Bar, *Reading)      // sees whether a length can be believed, and says so in the reading
-	At      time.Time
+	At      time.Time                // moment of a reading whose row tells none
 }
 
 // SheetQuestion is a reading of a sheet that is not believed: kept not confirmed, and out of the fit.
 type SheetQuestion struct {
-	Line       int
-	Bar        Code
-	Stage      Stage
+	// of the row
+	Line int
+	// its code
+	Bar Code
+	// of the length
+	Stage Stage
+	// the mistake that it looks like
 	EntryError EntryError
-	Question   message.Message
-	Needs      string
+	// what is asked
+	Question message.Message
+	// count or confirm: see Reading.Needs
+	Needs string
 }
 
 // SheetFiring is a firing that a row names.
 type SheetFiring struct {
 	Heat
+	// of the firing
 	Atmosphere kiln.Atmosphere
 }
 
 // Taken is a sheet that was read and found good: what is to be kept of it.
 type Taken struct {
-	Bars   []Bar         // new ones whole; of those that are there the code and the new readings
-	There  map[Code]bool // of Bars, those that are there
-	Loads  []Load        // with the bars that they get; one without a number is new, opened then if it says when
-	Asked  []SheetQuestion
-	Same   int // readings that were said before
-	Number int // readings that are new
+	Bars   []Bar           // new ones whole; of those that are there the code and the new readings
+	There  map[Code]bool   // of Bars, those that are there
+	Loads  []Load          // with the bars that they get; without a number: new, opened then if it says when
+	Asked  []SheetQuestion // readings that are not believed; they are kept all the same
+	Same   int             // readings that were said before
+	Number int             // readings that are new
 
 	Whole map[Code]Bar   // of Bars, with all readings and firings that they then have
 	Line  map[string]int // of each new reading, by its id
@@ -71,6 +78,7 @@ func TakeSheet(rows []SheetRow, have SheetNeeds) (Taken, []BadRow) {
 	return t.out, t.bad
 }
 
+// taking is a sheet on its way in.
 type taking struct {
 	SheetNeeds
 	out    Taken
@@ -81,15 +89,20 @@ type taking struct {
 	nth    map[string]int   // rows without a code that say the same so far
 }
 
+// fault takes down what is wrong with a row.
 func (t *taking) fault(row SheetRow, kind, field string, why message.Key, args ...any) {
 	t.bad = append(t.bad, BadRow{row.Line, Invalid{field, message.New(why, args...), kind}})
 }
 
+// row takes one row: finds or makes its bar, puts the bar into the loads of its heat, then takes its
+// readings. A row at fault leaves nothing of it in what is kept; an earlier row of the same bar counts as
+// being there.
 func (t *taking) row(row SheetRow) {
 	faults := len(t.bad)
 	if clay, ok := t.Clays[strings.ToLower(string(row.Bar.Clay))]; ok {
 		row.Bar.Clay = clay
 	}
+	// the same row sent again finds the bar that it made, by an id made of what it says
 	if row.Bar.Code == "" {
 		said := rowText(row)
 		t.nth[said]++
@@ -101,6 +114,7 @@ func (t *taking) row(row SheetRow) {
 	if !there {
 		old, there = t.Bars[b.Code]
 	}
+	// a bar that is there must be the same one; else it is made
 	switch {
 	case there:
 		if b.ID != "" && b.ID != old.ID {
@@ -285,10 +299,13 @@ func (t *taking) put(row SheetRow, bar *Bar, field string, l Load, heat Heat) bo
 // aDay is within which two readings of one length are one and the same.
 const aDay = 24 * time.Hour
 
+// read takes the readings of a row that are not there yet. A reading that stands there with the same
+// length and no other moment is the same one; each new one is judged with those before it.
 func (t *taking) read(row SheetRow, bar Bar, readings []Reading, there, placed bool) {
 	kept := bar
 	kept.Readings = nil
 	for _, r := range readings {
+		// an id made of what the row says, so that the sheet can be sent twice
 		told := !r.At.IsZero()
 		said := []string{"reading", string(bar.Code), string(r.Stage), r.AsTyped, r.Unit, r.Instrument, r.By}
 		if told {
@@ -300,6 +317,7 @@ func (t *taking) read(row SheetRow, bar Bar, readings []Reading, there, placed b
 			said = append(said, fmt.Sprint("mark ", r.Mark))
 		}
 		r.Bar, r.ID = bar.Code, t.NewID(strings.Join(said, " "))
+		// said before
 		if slices.ContainsFunc(bar.Readings, func(o Reading) bool {
 			return o.ID == r.ID || o.Stage == r.Stage && max(o.Mark, 1) == r.Mark && o.Length == r.Length && (!told || o.At.Sub(r.At).Abs() < aDay)
 		}) {
@@ -319,6 +337,7 @@ func (t *taking) read(row SheetRow, bar Bar, readings []Reading, there, placed b
 		t.out.Line[r.ID] = row.Line
 	}
 	t.out.Number += len(kept.Readings)
+	// nothing new of this bar
 	if there && len(kept.Readings) == 0 && !placed {
 		return
 	}

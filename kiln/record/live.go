@@ -35,7 +35,7 @@ type Live struct {
 
 	Firing     kiln.FiringID                    // "" when none is open
 	Number     int                              // 0 until the store has given it one
-	Kind       kiln.Kind                        // of the open firing, or of the load for the next; "" not known
+	Kind       kiln.Kind                        // of the open firing, or of the next load; "" not known
 	KindFrom   string                           // fact, load, guessed, ""
 	Atmosphere kiln.Atmosphere                  // of the open firing, or that the next is taken for
 	Load       string                           // id of the load of the open firing or of the next; "" none

@@ -8,12 +8,13 @@ import (
 )
 
 // Told is one lid, the width that was told for it and the width measured once after throwing.
+// what was told; Measured once after throwing
 type Told struct{ Told, Measured tiles.Millimetre }
 
 // Accuracy is how true one maker throws and measures, learned from that maker's own lids.
 type Accuracy struct {
-	ThrowSD   tiles.Millimetre
-	MeasureSD tiles.Millimetre
+	ThrowSD   tiles.Millimetre // how far a thrown lid misses the width that was told, one sd
+	MeasureSD tiles.Millimetre // of one reading, one sd
 	Bias      tiles.Millimetre // mean of measured less told: shown, and taken up by the lid difference
 	Lids      int              // measured after throwing
 	Readings  int              // differences that told of measuring alone
@@ -24,7 +25,8 @@ const (
 	handbookThrowSD   = 0.5 // mm (own)
 	handbookWeight    = 8   // lids' worth of belief in the two (own)
 	handbookBiasSD    = 0.3 // mm (own)
-	leastSD           = 0.05
+	// leastSD is the least sd of throwing that is believed, mm (own)
+	leastSD = 0.05
 )
 
 // Misread is what the measured plays of the board tell of how true its pots and lids were read:
@@ -36,6 +38,7 @@ func (v Result) Misread(pots []ComparedPot) shrinkage.Misread {
 	if n < 2 || len(v.Plays) != n || len(v.Pots) != n {
 		return shrinkage.Misread{}
 	}
+	// each play beside the expected one; the board's common error goes out with the mean
 	off := make([]float64, n)
 	var mean, pieces, share float64
 	for i, pot := range pots {
@@ -46,6 +49,7 @@ func (v Result) Misread(pots []ComparedPot) shrinkage.Misread {
 		pot.Known.Part = nil
 		f := NewClearance(q, pot.Known)
 		w := float64(q.Lid) * f.Left[1]
+		// what the pieces and the play's own reading account for is taken off
 		c := f.causesAt(w)
 		off[i] = float64(v.Plays[i]) - f.playOf(w)
 		mean += off[i] / float64(n)
@@ -65,6 +69,7 @@ func LearnAccuracy(lids []Told, misread shrinkage.Misread) Accuracy {
 	a := Accuracy{Lids: len(lids), Readings: misread.Number}
 	read := max(misread.Squares, 0)
 	measure := (handbookWeight*square(handbookMeasureSD) + read) / (handbookWeight + float64(a.Readings))
+	// eight lids' worth of the handbook, beside what these tell
 	usual := square(handbookMeasureSD) + square(handbookThrowSD)
 	var sum float64
 	for _, l := range lids {

@@ -24,60 +24,63 @@ import (
 // and how far to trust that. Sizes are those of the part asked for, at its stage, in mm with
 // full precision; NaN stands where there is none.
 type Answer struct {
-	Asked     Question // with every default in it
-	Question  Kind
+	Asked     Question         // with every default in it
+	Question  Kind             // which of the three was asked
 	LeastPlay tiles.Millimetre // the window in force
-	MostPlay  tiles.Millimetre
+	MostPlay  tiles.Millimetre // its other end
 
 	MeasureSD tiles.Millimetre // of one reading of the given part
 
 	Set       tiles.Millimetre // multiple of the step; NaN: gap question, or held back
 	Unrounded tiles.Millimetre // for the play asked, or the middle of the limits; NaN: gap question
 	NotOver   tiles.Millimetre // limits, rounded inwards to the step
-	NotUnder  tiles.Millimetre
-	Limits    [2]tiles.Millimetre // not under and not over before rounding
-	LimitsBy  [2]LimitCause       // what set each of them: under, over
+	// what is smaller fits too loosely, or too tightly where the lid is outside
+	NotUnder tiles.Millimetre
+	Limits   [2]tiles.Millimetre // not under and not over before rounding
+	LimitsBy [2]LimitCause       // what set each of them: under, over
+	// that the lid of the set width fits; of the unrounded one where held back
 	FitChance float64
 	Chances   Chances // of the set width, or of the lid at hand; zero: held back, or it is trimmed
 	WhatIf    *WhatIf // of the width that was tried; nil: none was
 
-	Fired         FiredPair
-	Spread        []Spares // for 1, 2, 3 lids; nil: gap question, or held back
-	Cheapest      Way      // to Goal
-	Trim          *Trim    // nil: not asked for
-	Bowl          *Bowl    // to throw before its rim is turned out; nil: nothing learned
-	Also          []AlsoPart
-	OutOfRound    tiles.Millimetre // largest collar less smallest, as measured; NaN: one direction
-	AtCheck       *AtCheck
-	LidDifference Difference
-	Doubt         UncertaintyBudget
-	Sharpen       []Improvement // what would help most, the best first
-	LikelyLevel   float64
-	Trust         shrinkage.Reliability
-	TrustWhy      message.Message
-	HeldBack      message.Message // why no width is given; empty: it is
-	Cautions      []string        // ids, in the order in which they are to be read
-	Unusual       []string        // fields outside belief
+	Fired         FiredPair             // as it comes out of the last firing
+	Spread        []Spares              // for 1, 2, 3 lids; nil: gap question, or held back
+	Cheapest      Way                   // to Goal
+	Trim          *Trim                 // nil: not asked for
+	Bowl          *Bowl                 // to throw before its rim is turned out; nil: nothing learned
+	Also          []AlsoPart            // other sizes that follow from the set one; none: nothing follows
+	OutOfRound    tiles.Millimetre      // largest collar less smallest, as measured; NaN: one direction
+	AtCheck       *AtCheck              // nil: no check on the way was asked for
+	LidDifference Difference            // that was reckoned with; zero: none
+	Doubt         UncertaintyBudget     // of the fired play, by cause
+	Sharpen       []Improvement         // what would help most, the best first
+	LikelyLevel   float64               // of every range here: tiles.LikelyLevel
+	Trust         shrinkage.Reliability // of the less trusted of both rates
+	TrustWhy      message.Message       // in words
+	HeldBack      message.Message       // why no width is given; empty: it is
+	Cautions      []string              // ids, in the order in which they are to be read
+	Unusual       []string              // fields outside belief
 }
 
 // FiredPair is the pair as it will come out of the last firing, for the set size (for the
 // unrounded one where that is held back).
 type FiredPair struct {
-	Collar       tiles.Millimetre // the direction that rules the play
-	Lid          tiles.Millimetre
+	Collar       tiles.Millimetre    // the direction that rules the play
+	Lid          tiles.Millimetre    // across
 	Play         tiles.Millimetre    // across, glaze taken out
 	Likely       [2]tiles.Millimetre // of the play
-	PlaySD       tiles.Millimetre
-	LeastBearing tiles.Millimetre // overlap when pushed to one side; NaN without ledge
-	Ledge        tiles.Millimetre // width of the ledge at its narrowest; NaN without
+	PlaySD       tiles.Millimetre    // of the play, one sd, at the fit's own sds
+	LeastBearing tiles.Millimetre    // overlap when pushed to one side; NaN without ledge
+	Ledge        tiles.Millimetre    // width of the ledge at its narrowest; NaN without
 }
 
 // LimitCause says what a limit comes from.
 type LimitCause struct {
-	What message.Key // playAtLeast, playAtMost, bearingAtLeast
-	At   tiles.Millimetre
+	What message.Key      // playAtLeast, playAtMost, bearingAtLeast
+	At   tiles.Millimetre // the play or bearing
 }
 
+// String is the cause in mm and English.
 func (l LimitCause) String() string { return l.In(tiles.MM).String() }
 
 // In writes the cause with its length in unit: "play at least 1.0 mm".
@@ -92,11 +95,12 @@ const (
 )
 
 // Chances are those of how a lid may sit; together they are 1.
+// under the least play, good, or over the most play or past the ledge
 type Chances struct{ TooTight, Fits, Rattles float64 }
 
 // WhatIf is what comes of another width than the one to set.
 type WhatIf struct {
-	Width tiles.Millimetre
+	Width tiles.Millimetre // as it would be set
 	Chances
 	Play tiles.Millimetre // fired, across
 }
@@ -122,28 +126,32 @@ func (a *Answer) tried(f *Clearance) {
 
 // Spares is a number of lids thrown for one pot, their sizes and the chance that one fits.
 type Spares struct {
-	Lids      int
-	Sizes     []tiles.Millimetre
+	// how many are thrown
+	Lids int
+	// one a lid, on the step
+	Sizes []tiles.Millimetre
+	// that at least one fits
 	FitChance float64
 }
 
 // AlsoPart is another size that follows from the set one; a limit that it has not is NaN.
 type AlsoPart struct {
-	Part     string // locating_flange, plate, well, flange, opening
-	NotOver  tiles.Millimetre
-	NotUnder tiles.Millimetre
+	Part     string           // locating_flange, plate, well, flange, opening
+	NotOver  tiles.Millimetre // NaN: no such limit
+	NotUnder tiles.Millimetre // NaN: no such limit
 }
 
 // AtCheck is the gap to expect on the way, at a stage before the last.
 type AtCheck struct {
-	Stage  tiles.Stage
-	Play   tiles.Millimetre
-	Likely [2]tiles.Millimetre
-	Wide   bool // the range is wider than the window of the lid: it tells little
+	Stage  tiles.Stage         // leather, dry or bisque
+	Play   tiles.Millimetre    // across, at that stage
+	Likely [2]tiles.Millimetre // of that play
+	Wide   bool                // the range is wider than the window of the lid: it tells little
 }
 
 // UncertaintyBudget is the sd of the fired play by cause, in mm.
 type UncertaintyBudget struct {
+	// the sds are of independent causes: their squares add
 	Piece, Position, Reading, Throwing, LidDifference, Rate tiles.Millimetre
 	Gone                                                    tiles.Millimetre // of drying already gone
 }
@@ -163,6 +171,7 @@ func Size(q Checked, known Known) (Answer, error) {
 		MeasureSD:  tiles.Millimetre(q.readingSD(q.givenStage())),
 		OutOfRound: q.outOfRound(), LidDifference: f.Part,
 		LikelyLevel: tiles.LikelyLevel, Unusual: q.Unusual()}
+	// the limits by the window, and the size to set between them
 	s := newSteps(&f, float64(*q.Step))
 	a.limit(&f, s)
 	size := s.choose(q.Play)
@@ -171,6 +180,7 @@ func Size(q Checked, known Known) (Answer, error) {
 	}
 	a.Set, a.Unrounded = tiles.Millimetre(size), tiles.Millimetre(s.unrounded(q.Play))
 	a.FitChance = f.ChanceAt(size)
+	// in two steps: from here on f is that of the trimmed lid
 	if q.Trim && known.Leather != nil {
 		t, as, width := f.trimming(q, known.Pair, *known.Leather)
 		a.Trim, a.Set, a.FitChance = &t, t.Throw, t.FitChance
@@ -183,9 +193,11 @@ func Size(q Checked, known Known) (Answer, error) {
 		f, size = as, width
 		s.f = &f
 	}
+	// the pair as it comes out, its doubt by cause, and what would make it less
 	a.fire(&f, size)
 	a.doubt(&f, size)
 	a.Sharpen = f.improvements(q.question, size, a.FitChance)
+	// how far it can be trusted, and whether the width is held back
 	a.stand(q.question, known)
 	if q.Asks() == AskGap {
 		a.Set, a.Unrounded = nan, nan
@@ -217,6 +229,7 @@ func Size(q Checked, known Known) (Answer, error) {
 	return a, nil
 }
 
+// nan is a size that is not there.
 var nan = tiles.Millimetre(math.NaN())
 
 // givenStage is the stage of the part that was measured.
@@ -286,6 +299,8 @@ func (a *Answer) fire(f *Clearance, size float64) {
 	}
 }
 
+// doubt fills in the budget. A lid at hand was measured and not thrown to a size: what would be throwing
+// is reading.
 func (a *Answer) doubt(f *Clearance, size float64) {
 	c := f.causesAt(size * f.Left[f.made])
 	if a.Question == AskGap { // the lid was measured, not thrown to a size
@@ -326,6 +341,7 @@ func (a Answer) Says(unit tiles.LengthUnit) message.Message {
 		bare(a.NotUnder))
 }
 
+// outOfRound is how far the measured directions lie apart; NaN of one.
 func (q *Question) outOfRound() tiles.Millimetre {
 	if len(q.Collar) < 2 {
 		return nan

@@ -160,6 +160,7 @@ func rounder(step float64) (floor, ceil func(float64) tiles.Millimetre) {
 // ways are not quite independent this leaves the range a little wide. The lid's learned
 // difference counts by the share of its shrink that it has gone through.
 func (f *Clearance) atCheck(q Checked, rest shrinkage.Pair) *AtCheck {
+	// the way from where both were measured to the stage of the check
 	way := *f
 	whole := f.Pair
 	way.Glaze = 0
@@ -171,6 +172,7 @@ func (f *Clearance) atCheck(q Checked, rest shrinkage.Pair) *AtCheck {
 		SD:      f.Part.SD * tiles.LogPercent(share),
 		BoardSD: f.Part.BoardSD * tiles.LogPercent(share)}
 	way.Pair.R = [2]tiles.LogPercent{whole.R[0] - rest.R[0], whole.R[1] - rest.R[1]}
+	// what is known of the rest of the way, taken off what is known of the whole
 	less := func(a, b shrinkage.Spread2) shrinkage.Spread2 {
 		var s shrinkage.Spread2
 		for i := range s {
@@ -188,6 +190,7 @@ func (f *Clearance) atCheck(q Checked, rest shrinkage.Pair) *AtCheck {
 	way.Left[0] = math.Exp(-float64(way.Pair.R[0]) / 100)
 	way.Left[1] = math.Exp(-float64(way.Pair.R[1]+way.Part.Mean) / 100)
 	way.Making = square(way.Left[1] * q.readingSD(q.LidStage))
+	// as they will be at that stage, without glaze
 	widths, vars := q.directions(way.Left[0] * q.readingSD(q.CollarStage))
 	first := smallest(widths)
 	if !f.Inner {

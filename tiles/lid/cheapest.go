@@ -23,8 +23,8 @@ type Way struct {
 	Sizes     []tiles.Millimetre // one a lid
 	Trimmed   bool               // the sizes are those to trim to at leather-hard
 	Minutes   int                // of work more than one lid takes (own)
-	FitChance float64
-	Reaches   bool // Goal
+	FitChance float64            // that one of the lids fits
+	Reaches   bool               // Goal
 }
 
 // Says is the way in sentences; none where one lid as it stands reaches Goal.
@@ -96,6 +96,7 @@ func (s steps) cheapest(q Question, set, chance float64) Way {
 		return one
 	}
 	deeds := s.f.deeds(q)
+	// every choice of deeds with one, two and three lids, the quickest first
 	type plan struct{ which, lids, minutes int }
 	var plans []plan
 	for which := range 1 << len(deeds) {
@@ -113,6 +114,7 @@ func (s steps) cheapest(q Question, set, chance float64) Way {
 	best := one
 	tables := map[int]few{}
 	for _, p := range plans {
+		// those deeds make less of their causes
 		change := func(c *causes) {
 			for i, d := range deeds {
 				if p.which>>i&1 == 1 {

@@ -39,6 +39,7 @@ func NewClearance(q Checked, known Known) Clearance {
 		f.Part = *known.Part
 		f.rateLearned()
 	}
+	// what is left of a length of 1; the learned difference is the lid's
 	f.Left[0] = math.Exp(-float64(known.Pair.R[0]) / 100)
 	f.Left[1] = math.Exp(-float64(known.Pair.R[1]+f.Part.Mean) / 100)
 	f.fit.scales, f.fit.gauss = fitScales(f.Nu), legendre(16)
@@ -50,6 +51,7 @@ func NewClearance(q Checked, known Known) Clearance {
 	if q.Lid != 0 {
 		lidSD = q.readingSD(q.LidStage)
 	}
+	// the lid is given and the pot is made: the other way round
 	if q.Asks() == AskGallery {
 		f.made, f.Inner = 0, !f.Inner
 		f.given = float64(q.Lid) * f.Left[1]
@@ -63,6 +65,7 @@ func NewClearance(q Checked, known Known) Clearance {
 	return f
 }
 
+// square is x times x.
 func square(x float64) float64 { return x * x }
 
 // rateBetween is the variance of lid less body by what is not known of the rates and the batches,
@@ -125,6 +128,8 @@ func (f *Clearance) measure(q Checked) {
 	f.window(q, f.given)
 	covPlay := vars[first]
 	switch {
+	// pushed to one side the lid must still lie on the ledge: a second limit, as badly known as what it
+	// was read from
 	case q.Seat.ledged() && q.Opening != 0:
 		f.Opening, f.OpeningSD = float64(q.Opening)*f.Left[0], f.Left[0]*q.readingSD(q.CollarStage)
 		f.pushed = (widths[other] + f.Opening) / 2
@@ -136,6 +141,7 @@ func (f *Clearance) measure(q Checked) {
 			f.fit.bound.variance.known, f.fit.bound.cov.known = vars[first]+(vars[other]+read)/4, covPlay
 		}
 		f.ledgeShrinks()
+	// a skirt that clears the widest direction may rattle over the narrowest
 	case !f.Inner && first != other:
 		f.fit.bound = bound{f.fit.most + widths[other] - widths[first],
 			variance{known: vars[first] + vars[other]},
@@ -170,8 +176,11 @@ func (q *Question) directions(sd float64) (widths, vars []float64) {
 	return widths, vars
 }
 
+// smallest is the place of the least of v.
 func smallest(v []float64) int { return slices.Index(v, slices.Min(v)) }
-func largest(v []float64) int  { return slices.Index(v, slices.Max(v)) }
+
+// largest is the place of the greatest of v.
+func largest(v []float64) int { return slices.Index(v, slices.Max(v)) }
 
 // window sets least and most play: as asked, else by the seat at the fired diameter of the pot.
 func (f *Clearance) window(q Checked, diameter float64) {
@@ -209,6 +218,7 @@ func (f *Clearance) Bounds() (least, most, bound float64) {
 // PlayAt is the mean fired play of a made part of size x (as measured at its stage).
 func (f *Clearance) PlayAt(x float64) float64 { return f.playOf(x * f.Left[f.made]) }
 
+// playOf is the mean fired play of a made part of that fired width.
 func (f *Clearance) playOf(fired float64) float64 {
 	if f.Inner {
 		return f.given - fired - f.Glaze
@@ -241,6 +251,7 @@ type causes struct {
 	own                                                        variance
 }
 
+// total is their sum.
 func (c causes) total() variance {
 	return variance{known: c.reading + c.throwing + c.part,
 		fitted: c.piece + c.position + c.rate + c.load + c.gone}
@@ -252,6 +263,10 @@ func (c causes) shared() variance {
 	return variance{max(t.known-c.own.known, 0), max(t.fitted-c.own.fitted, 0)}
 }
 
+// causesAt are the causes for a made part of fired width w. Of what was fitted (rates, loads, places,
+// pieces) the play has the difference of both parts' errors, so that what they share takes itself out;
+// readings, throwing and the learned difference stand by themselves. A variance in log-percent² becomes
+// mm² by the square of the width over 10,000.
 func (f *Clearance) causesAt(w float64) causes {
 	var width [2]float64
 	width[f.made], width[1-f.made] = w, f.given

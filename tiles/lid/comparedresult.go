@@ -10,9 +10,9 @@ import (
 // ComparedPot is one pot of a board: the question for the gap of the lid that was thrown to it, and the
 // shrink of the two for the heat that the load really had.
 type ComparedPot struct {
-	Question Checked
-	Known    Known
-	AsTold   bool // the lid's width is the one that was told, not measured
+	Question Checked // for the gap, with every default
+	Known    Known   // of the heat that the load had
+	AsTold   bool    // the lid's width is the one that was told, not measured
 }
 
 // LidFor is the question for the gap of the lid of the i-th pot of v. The lid's width is the one
@@ -52,6 +52,7 @@ func (v Result) Expect(pots []ComparedPot) (ComparedResult, error) {
 			Why: message.New("are needed: without the size of a pot its lids teach nothing")}}
 	}
 	var own, same, rate, plays, squares, ledges, lids float64
+	// each pot by itself: what each lid has for itself, what all share, and the rates
 	for i, pot := range pots {
 		q := pot.Question
 		if q.Asks() != AskGap {
@@ -80,6 +81,7 @@ func (v Result) Expect(pots []ComparedPot) (ComparedResult, error) {
 			b.Limits = Limits{tiles.Millimetre(f.fit.least), tiles.Millimetre(f.fit.most), tiles.Millimetre(f.Bearing)}
 		}
 	}
+	// the board has the mean; that pots differ is in each lid's own doubt
 	n := float64(len(pots))
 	mean := plays / n
 	b.Play, b.Lid, b.Ledge = tiles.Millimetre(mean), tiles.Millimetre(lids/n), tiles.Millimetre(ledges/n)

@@ -9,6 +9,7 @@ import (
 )
 
 // Coverage is how often our own likely ranges held what came after.
+// ranges that held what came, of so many
 type Coverage struct{ Held, Of int }
 
 // Ratio is the share that held; NaN: nothing to tell by yet.

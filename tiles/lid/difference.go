@@ -10,16 +10,16 @@ import (
 
 // DifferenceGroup is what a lid difference belongs to: a form, its two clays, and who threw it.
 type DifferenceGroup struct {
-	Form      string
-	Body, Lid tiles.ClayID
-	Maker     string // empty: not told
+	Form      string       // as people call it
+	Body, Lid tiles.ClayID // clay of the pot, and of the lid
+	Maker     string       // empty: not told
 }
 
 // ComparedResult is one board of lids as it sat, beside what the fit expected of it without any part
 // difference. All lengths are fired, in mm.
 type ComparedResult struct {
-	Group  DifferenceGroup
-	Sat    Outcomes
+	Group  DifferenceGroup    // whose difference it teaches
+	Sat    Outcomes           // how its lids sat
 	Plays  []tiles.Millimetre // measured; each stands in place of one that was counted
 	Play   tiles.Millimetre   // expected of a lid of this board
 	OwnSD  tiles.Millimetre   // of each lid
@@ -54,6 +54,7 @@ const (
 var boardSDs = [...]struct{ sd, belief float64 }{{0, 0.95}, {0.2, 0.02}, {0.4, 0.015}, {0.7, 0.01},
 	{1.1, 0.005}}
 
+// partAt is the lid difference at a point of the grid, log-percent.
 func partAt(i int) float64 { return partStep * float64(i-partPoints/2) }
 
 // Differences are the lid differences of a site, learned from how its lids sat.
@@ -63,6 +64,7 @@ type Differences struct {
 	site   []float64
 }
 
+// partGroup is what the boards of one group told.
 type partGroup struct {
 	// log likelihood on the grid for each of boardSDs, of the lid difference and the error of the rates in
 	// one
@@ -141,6 +143,7 @@ func (p Differences) sorted() []DifferenceGroup {
 }
 
 // Move is what one board changed: the lid difference of its group before it and after it, log-percent.
+// what the group's difference was, and what it is
 type Move struct{ Before, After tiles.LogPercent }
 
 // Moves is what each of the last most boards of a form changed, by its place among boards, which stand in the
@@ -181,6 +184,7 @@ func (p Differences) Groups() []DifferenceGroup { return p.sorted() }
 func (p Differences) Of(g DifferenceGroup) Difference {
 	var own [len(boardSDs)][]float64
 	for k := range own {
+		// this group's own boards, for each way in which boards may differ
 		own[k] = make([]float64, partPoints)
 	}
 	site := slices.Clone(p.site)
@@ -206,11 +210,13 @@ func (p Differences) Of(g DifferenceGroup) Difference {
 	if boards > 0 {
 		d.RateSD = tiles.LogPercent(math.Sqrt(rate / boards))
 	}
+	// what the other groups tell of the site stands before them as a prior
 	for i, l := range smoothed(site, math.Hypot(formSD, float64(d.RateSD))) {
 		for k := range own {
 			own[k][i] += l
 		}
 	}
+	// mean, sd and range of the posterior on the grid
 	weight := unlog(overBoards(own))
 	if boards > 0 {
 		d.BoardSD = tiles.LogPercent(boardSD(own))
@@ -313,6 +319,7 @@ func (b ComparedResult) addTo(grids *[len(boardSDs)][]float64) {
 		return math.Hypot(float64(b.SameSD)/step, boardSDs[k].sd/partStep)
 	}
 	pad := int(math.Ceil(reachSD*shared(len(boardSDs)-1))) + int(v.sd/step) + 1
+	// the chance of all outcomes for each mean play, once
 	chance := make([]float64, partPoints+2*pad)
 	for i := range chance {
 		chance[i] = v.logChance(float64(b.Play) + step*float64(i-pad-partPoints/2))
@@ -321,6 +328,7 @@ func (b ComparedResult) addTo(grids *[len(boardSDs)][]float64) {
 	for i := range chance {
 		chance[i] = math.Exp(chance[i] - top)
 	}
+	// spread by what the lids of the board share, which is a normal of so many steps
 	for k, grid := range grids {
 		sd := shared(k)
 		stride := max(1, int(math.Round(min(0.7*sd, 0.6*v.sd/step)))) // of two points of the shared part
@@ -382,6 +390,7 @@ func (b ComparedResult) intervals() playIntervals {
 	return v
 }
 
+// abs is n without its sign.
 func abs(n int) int { return max(n, -n) }
 
 // logChance is the log of the chance of all these outcomes and plays if the mean play is m.

@@ -12,6 +12,7 @@ import (
 // is itself in doubt and is multiplied by the square of a scale.
 type variance struct{ known, fitted float64 }
 
+// at is the whole at a scale of the fit's sds.
 func (v variance) at(scale float64) float64 { return v.known + scale*scale*v.fitted }
 
 // bound is a second upper limit of the play beside the window: the ledge, or the other
@@ -181,6 +182,7 @@ type misses struct {
 func (f fitProbability) share(m []float64, own []variance, shared variance) misses {
 	t := misses{miss: make([][]float64, len(m))}
 	sd := make([]float64, len(m))
+	// each scale of the sds, each state of what the lids share, each place of the bound
 	for _, s := range f.scales {
 		all := math.Sqrt(shared.at(s.at))
 		finest := math.Inf(1)
@@ -194,6 +196,7 @@ func (f fitProbability) share(m []float64, own []variance, shared variance) miss
 		if all > 0 {
 			states = normalNodes(min(max(finest/all, 0.07), 0.6))
 		}
+		// a bound so far out that it never rules is left out
 		limit, slope, rest := math.Inf(1), 0.0, 0.0 // of the bound, given the shared part: limit + slope x + rest z
 		bounds := []node{{0, 1}}
 		if v := f.bound.variance.at(s.at); f.bound.at-f.most < 8*math.Sqrt(v) {

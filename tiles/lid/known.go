@@ -21,7 +21,7 @@ type Firing struct {
 
 // Known is what is known when a lid question is asked.
 type Known struct {
-	Pair    shrinkage.Pair
+	Pair    shrinkage.Pair  // from the stages asked about to fired
 	Check   *shrinkage.Pair // from the check stage to fired, where the question has one
 	Leather *shrinkage.Pair // from leather-hard to fired, where the lid may be trimmed
 	Rim     Rim             // of this maker and form
@@ -33,7 +33,7 @@ type Known struct {
 // Difference is how much more of its length a lid loses than its body beyond what the rates say, for one
 // form and two clays, learned from how lids sat. Once boards taught it, it has the error of the rates in it.
 type Difference struct {
-	Mean, SD  tiles.LogPercent
+	Mean, SD  tiles.LogPercent // log-percent of its length, above 0 where the lid loses more
 	Low, High tiles.LogPercent // a 90 % range
 	Fits      int              // lids looked at
 	RateSD    tiles.LogPercent // of the error of the rates that is part of it; 0 without a board
@@ -79,6 +79,7 @@ func (q *Question) checkRates(f *tiles.Faults) {
 	}
 }
 
+// checkGone sees that the drying gone so far is told in one way at most, and both masses or none.
 func (q *Question) checkGone(f *tiles.Faults) {
 	if (q.MassWet != 0) != (q.MassNow != 0) {
 		f.Add(tiles.Missing, map[bool]string{true: "mass_wet_g", false: "mass_now_g"}[q.MassWet == 0],
@@ -103,7 +104,9 @@ func (q *Question) checkGone(f *tiles.Faults) {
 
 // needsBody and needsLid say whether the part still shrinks, so that a rate is needed.
 func (q *Question) needsBody() bool { return q.CollarStage != tiles.Fired }
-func (q *Question) needsLid() bool  { return q.LidStage != tiles.Fired }
+
+// needsLid is the same of the lid.
+func (q *Question) needsLid() bool { return q.LidStage != tiles.Fired }
 
 // ClayOfLid is the clay of the lid: as named, else the body's, unless rates are stated for it.
 func (q *Question) ClayOfLid() tiles.BatchRef {
@@ -145,6 +148,7 @@ func (q *Checked) Know(rates shrinkage.Rates, at Firing, companion shrinkage.SoF
 	if err == nil && len(q.WasCollar) > 0 {
 		known.Pair, err = q.ofThisPot(rates, at, known.Pair)
 	}
+	// for the second step the body stands at leather-hard at least
 	if err == nil && q.Trim {
 		body := q.CollarStage
 		if body.Before(tiles.Leather) {
@@ -216,6 +220,7 @@ func (q *Question) pair(rates shrinkage.Rates, at Firing, gone [2]shrinkage.SoFa
 	lidRates, shared := q.lidRates()
 	stated := shrinkage.StatedPair(shrinkage.StatedPart{Rates: q.BodyRates, Stage: bodyStage},
 		shrinkage.StatedPart{Rates: lidRates, Stage: lidStage}, *q.Doubt, shared, q.Together)
+	// one part by the fit, the other by stated rates: they share nothing
 	switch {
 	case bodyClay:
 		fit, err := rates.Pair(body, body, shrinkage.Apart)
@@ -227,6 +232,8 @@ func (q *Question) pair(rates shrinkage.Rates, at Firing, gone [2]shrinkage.SoFa
 	return stated, nil
 }
 
+// bodyGone is what has gone of a soft or leather-hard pot, by the companion bar, a stated share or its
+// masses; nothing told: the usual share.
 func (q *Question) bodyGone(companion shrinkage.SoFar) shrinkage.SoFar {
 	switch {
 	case q.Companion != "":
@@ -239,6 +246,7 @@ func (q *Question) bodyGone(companion shrinkage.SoFar) shrinkage.SoFar {
 	return shrinkage.SoFar{}
 }
 
+// lidGone is what has gone of the lid, where it was stated.
 func (q *Question) lidGone() shrinkage.SoFar {
 	if q.LidRates.Leather != nil {
 		return shrinkage.SoFarByRatio(*q.LidRates.Leather)

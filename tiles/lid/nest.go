@@ -18,9 +18,9 @@ type Nested struct {
 // NestGap is the room between two neighbours of a set, fired, across: the mean, and the worst of
 // the likely range.
 type NestGap struct {
-	Inner, Outer int // places in the set, from 0
-	Play, Worst  tiles.Millimetre
-	Fits         float64 // chance that there is room at all
+	Inner, Outer int              // places in the set, from 0
+	Play, Worst  tiles.Millimetre // mean, and the low end of the likely range; below 0: it does not go in
+	Fits         float64          // chance that there is room at all
 }
 
 // Nest tells how the pots of a set, from the smallest to the largest, stand in one another after
@@ -46,6 +46,7 @@ func Nest(set []Nested, p shrinkage.Pair, sd tiles.Millimetre) ([]NestGap, error
 	if err := f.Err(); err != nil {
 		return nil, err
 	}
+	// inner as body, outer as lid: their difference is the room
 	left := [2]float64{math.Exp(-float64(p.R[0]) / 100), math.Exp(-float64(p.R[1]) / 100)}
 	var gaps []NestGap
 	for i := 1; i < len(set); i++ {

@@ -21,31 +21,32 @@ const (
 // PieceQuestion asks for any length or capacity, fired to unfired or back. Exactly one of
 // FiredMM, FiredML, WetMM and WetML is given; the others are nil.
 type PieceQuestion struct {
-	FiredMM, WetMM *tiles.Millimetre
-	FiredML, WetML *float64 // capacity to the fill line, millilitres
-	Part           PiecePart
-	Play           *tiles.Millimetre // hole, plug: between ours and the bought part, fired, across
-	Stage          tiles.Stage       // of the unfired side
-	Clay           tiles.BatchRef    // empty: Rates are stated
-	Kind           kiln.Kind
-	Rates          shrinkage.StatedRates
-	Doubt          *tiles.Ratio
-	Step           *tiles.Millimetre
+	FiredMM, WetMM *tiles.Millimetre     // lengths
+	FiredML, WetML *float64              // capacity to the fill line, millilitres
+	Part           PiecePart             // PlainPart where nobody said
+	Play           *tiles.Millimetre     // hole, plug: between ours and the bought part, fired, across
+	Stage          tiles.Stage           // of the unfired side
+	Clay           tiles.BatchRef        // empty: Rates are stated
+	Kind           kiln.Kind             // of the last firing
+	Rates          shrinkage.StatedRates // in place of a clay
+	// sd of a stated drying and of a stated firing part, each; nil: 0.6 %
+	Doubt *tiles.Ratio
+	Step  *tiles.Millimetre // nil: that of the studio; 0: not rounded
 }
 
 // PieceAnswer is the other side of a size. NaN stands where a figure has no meaning.
 type PieceAnswer struct {
-	Asked       PieceQuestion
-	Millimetre  tiles.Millimetre // the length asked for, to the step: nearest; a hole up, a plug down
-	Unrounded   tiles.Millimetre
-	Likely      [2]tiles.Millimetre // of the length asked for
-	Millilitre  float64             // the capacity asked for
-	LikelyML    [2]float64
-	Ratio       tiles.Ratio // fired length over unfired
-	VolumeRatio tiles.Ratio // its cube
-	Trust       shrinkage.Reliability
-	TrustWhy    message.Message
-	Cautions    []string
+	Asked       PieceQuestion         // with every default in it
+	Millimetre  tiles.Millimetre      // the length asked for, to the step: nearest; a hole up, a plug down
+	Unrounded   tiles.Millimetre      // NaN of a capacity
+	Likely      [2]tiles.Millimetre   // of the length asked for
+	Millilitre  float64               // the capacity asked for
+	LikelyML    [2]float64            // of the capacity asked for
+	Ratio       tiles.Ratio           // fired length over unfired
+	VolumeRatio tiles.Ratio           // its cube
+	Trust       shrinkage.Reliability // of the rate
+	TrustWhy    message.Message       // in words
+	Cautions    []string              // ids, in the order in which they are to be read
 }
 
 // ToFired reports whether the fired side is asked for.
@@ -71,6 +72,7 @@ func (q PieceQuestion) Check(d Defaults) (CheckedPiece, error) {
 	or(&q.Kind, kiln.Glaze)
 	orPoint(&q.Doubt, usualDoubt)
 	orPoint(&q.Step, d.Step)
+	// exactly one of the four sizes
 	given := 0
 	for _, s := range []struct {
 		field string
@@ -112,6 +114,8 @@ func (q PieceQuestion) Check(d Defaults) (CheckedPiece, error) {
 	return CheckedPiece{q}, nil
 }
 
+// checkPart sees that play and fixed size go together; a bought part that nobody told the play of sits as
+// a stopper does.
 func (q *PieceQuestion) checkPart(f *tiles.Faults, d Defaults) {
 	tiles.OneOf(f, "part", q.Part, PlainPart, HolePart, PlugPart)
 	if q.Play != nil {
@@ -142,6 +146,7 @@ func (q *CheckedPiece) KnowSet(rates shrinkage.Rates, at Firing) (shrinkage.Pair
 	return q.know(rates, at, shrinkage.SameLoad)
 }
 
+// know is the shrink of two such pieces, which share what together says.
 func (q *CheckedPiece) know(rates shrinkage.Rates, at Firing,
 	together shrinkage.Together) (shrinkage.Pair, error) {
 	if q.Clay.Clay == "" {
@@ -215,6 +220,7 @@ func (a PieceAnswer) Fired() (tiles.Millimetre, float64) {
 	return nan, a.Millilitre
 }
 
+// firstOf is a where it is there, else b.
 func firstOf[T any](a, b *T) *T {
 	if a != nil {
 		return a

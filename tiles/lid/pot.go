@@ -8,13 +8,13 @@ import (
 
 // PotCard is one pot's remembered sizes, made at the wheel while its gallery is wet.
 type PotCard struct {
-	ID         string // UUID
-	Mark       string // maker's mark
-	Number     string // as scratched into the pot
-	Form       string
-	Seat       Seat
-	SeatGlazed bool
-	Together   shrinkage.Together
+	ID         string             // UUID
+	Mark       string             // maker's mark
+	Number     string             // as scratched into the pot
+	Form       string             // as people call it; never empty
+	Seat       Seat               // where the lid lies
+	SeatGlazed bool               // glaze on the seat
+	Together   shrinkage.Together // how pot and lid are fired; empty: the usual
 	Collar     []tiles.Millimetre // one a direction, one to three
 	Stage      tiles.Stage        // of the pot when measured
 	Opening    tiles.Millimetre   // of the ledge; 0: not measured
@@ -25,7 +25,7 @@ type PotCard struct {
 	TrimMost   tiles.Millimetre   // that may come off its rim at leather-hard, across; 0: it is not trimmed
 	Fired      []tiles.Millimetre // the pot's gallery once fired, none to three directions
 	MadeOn     string             // date, or empty
-	Note       string
+	Note       string             // free text
 }
 
 // Validate puts the texts of p into their usual form and tells every fault.
@@ -97,13 +97,14 @@ var ErrNoPot = message.NewError("no such pot card")
 // KeptPot is a pot card with its revision.
 type KeptPot struct {
 	PotCard
+	// counts its changes
 	Revision int64
 }
 
 // PotFilter narrows a list of pot cards down.
 type PotFilter struct {
-	ID    string
-	Form  string
+	ID    string // one card
+	Form  string // of that form
 	Find  string // words, each of which stands in the mark, number, form or date
 	After string // said before the card of this id, for lists in parts
 	Limit int    // 0: all

@@ -12,10 +12,11 @@ import (
 
 // Types of a fault that only lids have.
 const (
-	OpeningWider   = "opening-wider-than-collar"
-	WindowEmpty    = "window-empty"
-	UnknownMember  = "unknown-parameter"
-	UnusualSize    = "unusual-size"
+	OpeningWider  = "opening-wider-than-collar"
+	WindowEmpty   = "window-empty"
+	UnknownMember = "unknown-parameter"
+	UnusualSize   = "unusual-size"
+	// how often a gallery may be measured round
 	MostDirections = 3
 )
 
@@ -31,7 +32,7 @@ const (
 // Question is all that one asks about one lid. A nil pointer, a zero length and an empty
 // word mean "not said": Check puts the default there.
 type Question struct {
-	Seat        Seat
+	Seat        Seat               // Inset where nobody said
 	Collar      []tiles.Millimetre // one a direction, 1 to 3; none: the gallery is asked for
 	CollarAgain []tiles.Millimetre // the first direction read again, 0 to 2
 	Opening     tiles.Millimetre   // ledge opening, or mouth inside (over)
@@ -50,13 +51,15 @@ type Question struct {
 
 	Play, LeastPlay, MostPlay *tiles.Millimetre // fired, across
 	Bearing                   *tiles.Millimetre // fired
-	SeatGlazed                bool
-	Glaze                     *tiles.Millimetre // glaze on seat and lid edge, across in all, fired
+	// glaze on seat and lid edge: Glaze is then reckoned by faces
+	SeatGlazed bool
+	Glaze      *tiles.Millimetre // glaze on seat and lid edge, across in all, fired
 
 	Body, LidClay tiles.BatchRef // LidClay empty: as the body
-	Kind          kiln.Kind
+	Kind          kiln.Kind      // of the last firing
+	// SameLoad where nobody said; Apart where one part is fired already
 	Together      shrinkage.Together
-	Form, Maker   string
+	Form, Maker   string                // whose lid difference counts, and whose accuracy
 	Companion     tiles.Code            // bar read with the pot, for a soft or leather-hard one
 	MassWet       float64               // g, of a companion piece when thrown; 0: not weighed
 	MassNow       float64               // g, the same piece now
@@ -64,14 +67,14 @@ type Question struct {
 	LidRates      shrinkage.StatedRates // none, and no LidClay: the body's
 	Doubt         *tiles.Ratio          // sd of a stated drying and of a stated firing part, each
 	MeasureSD     *tiles.Millimetre     // one reading
-	ThrowSD       *tiles.Millimetre
-	Step          *tiles.Millimetre // 0: do not round
-	Lids          int               // largest spread shown, 1 to 3
-	Try           tiles.Millimetre  // another width to set: what comes of it; 0: none
-	CheckStage    tiles.Stage       // the gap to expect then, on the way
-	AcceptWide    bool              // give a width that would be held back
-	AcceptUnusual bool              // answer though a size is outside what is believed: it was asked about
-	Accuracy      string            // set by Check: "default", "learned" or "asked"
+	ThrowSD       *tiles.Millimetre     // how true the maker throws; nil: as learned or usual
+	Step          *tiles.Millimetre     // 0: do not round
+	Lids          int                   // largest spread shown, 1 to 3
+	Try           tiles.Millimetre      // another width to set: what comes of it; 0: none
+	CheckStage    tiles.Stage           // the gap to expect then, on the way
+	AcceptWide    bool                  // give a width that would be held back
+	AcceptUnusual bool                  // answer though a size is outside what is believed: it was asked about
+	Accuracy      string                // set by Check: "default", "learned" or "asked"
 }
 
 // Checked is a Question that can be answered: it has no fault, and every default in it. Check alone makes
@@ -100,6 +103,7 @@ func (q *Question) Asks() Kind {
 // Check fills in what is usual in a studio and tells every fault with its field. The error is InvalidFields.
 func (q Question) Check(d Defaults) (Checked, error) {
 	var f tiles.Faults
+	// what is usual everywhere first: the checks look at it too
 	q.usual()
 	tiles.OneOf(&f, "seat", q.Seat, Seats()...)
 	q.checkSizes(&f)
@@ -176,10 +180,12 @@ func (c Checked) by(d Defaults) Checked {
 	if q.MeasureSD != nil && q.CollarStage != tiles.Fired {
 		c.softSD = *q.MeasureSD
 	}
+	// what the studio's settings say where the question is silent
 	orPoint(&q.Bearing, d.Bearing)
 	orPoint(&q.Step, d.Step)
 	orPoint(&q.ThrowSD, d.ThrowSD)
 	if q.Glaze == nil {
+		// four faces, two on each side; a part that was measured fired has its glaze in the width
 		faces := tiles.Millimetre(0)
 		if q.SeatGlazed {
 			faces = 4
@@ -196,6 +202,7 @@ func (c Checked) by(d Defaults) Checked {
 	return c
 }
 
+// or puts what is usual in the place of nothing.
 func or[T comparable](v *T, usual T) {
 	var none T
 	if *v == none {
@@ -203,12 +210,14 @@ func or[T comparable](v *T, usual T) {
 	}
 }
 
+// orPoint is or for what may be said to be 0.
 func orPoint[T any](v **T, usual T) {
 	if *v == nil {
 		*v = &usual
 	}
 }
 
+// checkSizes sees which of the three questions the sizes make, and that each can be a size.
 func (q *Question) checkSizes(f *tiles.Faults) {
 	if len(q.Collar) == 0 && q.Lid == 0 {
 		f.Add(tiles.Missing, "collar_mm", "is needed: {1}; or give lid_mm to ask for the gallery",
@@ -280,6 +289,7 @@ func (q *Question) checkTrim(f *tiles.Faults) {
 	}
 }
 
+// checkOpening sees that an opening stands where the seat has one, and is narrower than the collar.
 func (q *Question) checkOpening(f *tiles.Faults) {
 	may, needs := q.Seat.opens()
 	switch {
@@ -302,6 +312,8 @@ func (q *Question) checkOpening(f *tiles.Faults) {
 	}
 }
 
+// checkStages sees that each part is at a stage at which it can be measured or made, and a check lies on
+// the way.
 func (q *Question) checkStages(f *tiles.Faults) {
 	given, asked := tiles.Stages(), []tiles.Stage{tiles.Wet, tiles.Soft, tiles.Leather, tiles.Dry}
 	collar, lid := given, given
@@ -418,6 +430,7 @@ func (q *Question) Doubts() error {
 	return f.Err()
 }
 
+// unusual are the sizes outside what is believed, one a field.
 func (q *Question) unusual() (out []unusual) {
 	low, high := q.Seat.believedCollar()
 	ask := func(field string, l, low, high tiles.Millimetre) {

@@ -11,8 +11,10 @@ import (
 // circle: it binds one way, tight. Push it to one side: it slips past the ledge, drops in.
 // Let go: it rattles, loose; else good.
 type Outcomes struct {
+	// by how they sat
 	TooBig, Tight, Good, Loose, DropsIn int
-	NotLookedAt                         int
+	// counted and not told; they teach nothing
+	NotLookedAt int
 }
 
 // Lids is how many lids were counted, looked at or not.
@@ -33,28 +35,29 @@ func (l Losses) Lids() int { return l.Glued + l.Rocks + l.Chipped + l.Dropped }
 
 // Result is how the lids of one board sat after the last firing. It is a fact: struck, never changed.
 type Result struct {
-	ID         string   // UUID made by the client
-	Load       string   // id of the load, or empty
-	Pots       []string // ids of the pot cards whose lids these are; none: the board is kept and teaches nothing
-	Form       string
-	Maker      string // who threw the lids
-	Seat       Seat
-	SeatGlazed bool
-	Body, Lid  tiles.BatchRef
-	Sat        Outcomes
-	Losses     Losses
+	ID         string             // UUID made by the client
+	Load       string             // id of the load, or empty
+	Pots       []string           // ids of the pot cards whose lids these are; none: the board is kept and teaches nothing
+	Form       string             // as people call it
+	Maker      string             // who threw the lids
+	Seat       Seat               // where the lids lie
+	SeatGlazed bool               // glaze on the seat
+	Body, Lid  tiles.BatchRef     // clays of pot and lid
+	Sat        Outcomes           // how the lids sat
+	Losses     Losses             // lids of which nothing can be said how they sat
 	Plays      []tiles.Millimetre // fired plays measured on this board, across
 	Thrown     []tiles.Millimetre // widths as thrown
 	// in force when it was judged; kept, so that a changed setting changes nothing past
 	Limits  *Limits
-	By      string // who looked
-	At      time.Time
-	Trusted bool // the clock could be trusted
-	Struck  *tiles.Act
+	By      string     // who looked
+	At      time.Time  // when they were looked at
+	Trusted bool       // the clock could be trusted
+	Struck  *tiles.Act // nil: it counts
 }
 
 // Limits is what made a lid good when it was judged, fired, in mm at that diameter.
 type Limits struct {
+	// mm, fired, across
 	LeastPlay, MostPlay, Bearing tiles.Millimetre
 }
 
@@ -140,18 +143,21 @@ var ErrNoResult = message.NewError("no such lid result")
 
 // ResultFilter narrows a list of boards of lids down.
 type ResultFilter struct {
-	ID    string
-	Form  string
+	ID    string       // one board
+	Form  string       // of that form
 	Clay  tiles.ClayID // of body or lid
-	Load  string
-	After string // said before the board of this id, for lists in parts
-	Limit int    // 0: all
+	Load  string       // id; boards out of that load
+	After string       // said before the board of this id, for lists in parts
+	Limit int          // 0: all
 }
 
 // GroupCount is what the boards of one form, its two clays and maker come to, struck ones left out.
 type GroupCount struct {
 	DifferenceGroup
+	// told of
 	Boards int
-	Sat    Outcomes
+	// of all together
+	Sat Outcomes
+	// of all together
 	Losses Losses
 }

@@ -11,13 +11,14 @@ import (
 
 // TurnedRim is a lid thrown as a small bowl: its width before the rim is turned out into a flange, and after
 // (common practice, no source). Both wet.
+// across
 type TurnedRim struct{ Before, After tiles.Millimetre }
 
 // Rim is by how much a maker's bowls of one form grow when their rims are turned out.
 type Rim struct {
 	Grows tiles.LogPercent // mean
 	SD    tiles.LogPercent // of the next one
-	Pairs int
+	Pairs int              // that it was learned from; 0: nothing is known
 }
 
 const (

@@ -90,7 +90,7 @@ func (w Window) At(diameter tiles.Millimetre) (least, most tiles.Millimetre) {
 
 // Defaults is what the settings say where a question says nothing.
 type Defaults struct {
-	Windows   map[Seat]Window
+	Windows   map[Seat]Window  // one a seat
 	Bearing   tiles.Millimetre // least overlap that carries the lid when it is pushed to one side
 	GlazeFace tiles.Millimetre // thickness of fired glaze on one face
 	Step      tiles.Millimetre // what the maker can set; 0: no rounding

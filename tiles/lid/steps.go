@@ -17,6 +17,7 @@ type steps struct {
 // onGrid allows for a limit that lies on a step but for its last bits.
 const onGrid = 1e-7
 
+// newSteps is the grid inside the limits of f.
 func newSteps(f *Clearance, step float64) steps {
 	s := steps{f: f, step: step}
 	s.over, s.under = f.limits()
@@ -29,6 +30,7 @@ func newSteps(f *Clearance, step float64) steps {
 // any reports whether a size that can be set lies within the limits.
 func (s steps) any() bool { return s.step > 0 && s.first <= s.last }
 
+// at is the size of a multiple of the step.
 func (s steps) at(i int) float64 { return float64(i) * s.step }
 
 // unrounded is the size for the play asked, or the middle of the limits.
@@ -98,8 +100,10 @@ func (s steps) spread(set, chance float64, most int) []Spares {
 			shared = c.shared()
 		}
 	}
+	// the chances of every candidate at once, given what they share
 	t := s.f.fit.share(m, own, shared)
 	all = append(all, Spares{2, nil, 0})
+	// every pair, then every three at equal distances
 	pair := &all[1]
 	for i := range sizes {
 		for j := i; j < len(sizes); j++ {

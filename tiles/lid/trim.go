@@ -18,8 +18,8 @@ type Trim struct {
 	To        tiles.Millimetre
 	NotOver   tiles.Millimetre // wet: what is larger has too much to come off; NaN: the lid is at hand
 	Off       tiles.Millimetre // that comes off at leather-hard, across
-	FitChance float64
-	TooSmall  float64 // chance that the throw comes out smaller than what it is trimmed to
+	FitChance float64          // with the best of both steps
+	TooSmall  float64          // chance that the throw comes out smaller than what it is trimmed to
 }
 
 // Says is what to do, in one line, lengths in unit where the reader has none.
@@ -70,6 +70,7 @@ func (q *Checked) drying(whole, rest shrinkage.Pair) dried {
 	const gallery, lid, goneBody, goneLid = 0, 1, 2, 3
 	soft := float64(q.softSD)
 	a, b := mat.NewSymDense(4, nil), mat.NewVecDense(4, nil)
+	// one observation into the normal equations: a sum of unknowns with its variance
 	see := func(value, variance float64, coefs map[int]float64) {
 		for i, x := range coefs {
 			b.SetVec(i, b.AtVec(i)+x*value/variance)
@@ -86,6 +87,7 @@ func (q *Checked) drying(whole, rest shrinkage.Pair) dried {
 	toCome := q.LidNow == 0
 	pot := q.CollarStage == tiles.Wet && q.Together != shrinkage.Apart
 	see(0, 1, map[int]float64{lid: 1e-3}) // the throw itself tells next to nothing of the width
+	// the gallery dries beside the lid, so that its readings tell of the lid's drying too
 	if pot {
 		widths, _ := q.directions(1)
 		ruling := tiles.Millimetre(widths[smallest(widths)])
@@ -119,6 +121,7 @@ func (q *Checked) drying(whole, rest shrinkage.Pair) dried {
 		see(0, read(q.LidWet, 1), map[int]float64{lid: 1})
 		see(100*math.Log(float64(q.LidNow/q.LidWet)), read(q.LidNow, 1), map[int]float64{lid: 1, goneLid: -1})
 	}
+	// what all of it together says
 	var chol mat.Cholesky
 	chol.Factorize(a) // every unknown has a row of its own, so a is positive
 	var x mat.VecDense
@@ -130,6 +133,7 @@ func (q *Checked) drying(whole, rest shrinkage.Pair) dried {
 			{c.At(goneLid, gallery), c.At(goneLid, goneLid)}}}
 }
 
+// mean is the mean of v; NaN of none.
 func mean(v []float64) (m float64) {
 	for _, x := range v {
 		m += x / float64(len(v))
@@ -142,6 +146,7 @@ func (f *Clearance) trimming(q Checked, whole, rest shrinkage.Pair) (t Trim, as 
 	as, gone := f.trimmed(q, whole, rest)
 	left := math.Exp(-gone / 100) // at leather-hard
 	over, under := as.limits()
+	// the width at leather-hard with the best chance, on the step of trimming
 	best := 0.0
 	for k := int(math.Ceil(under * left / trimStep)); float64(k)*trimStep <= over*left; k++ {
 		if p := as.ChanceAt(float64(k) * trimStep / left); p > best {
@@ -163,6 +168,7 @@ func (f *Clearance) trimming(q Checked, whole, rest shrinkage.Pair) (t Trim, as 
 		t.Off = q.LidNow - t.To
 		return t, as, width
 	}
+	// still to be thrown: larger by what may come off, no more
 	most := q.trimMost() / left
 	t.NotOver = tiles.Millimetre(math.Floor((width+most)/trimStep) * trimStep)
 	t.throw(&whatCame, &as, width, best, most, math.Sqrt(f.Making)/f.Left[1], float64(*q.Step))
@@ -178,6 +184,7 @@ func (t *Trim) throw(untrimmed, trimmed *Clearance, width, chance, most, sd, ste
 	}
 	const points = 40 // of what comes out smaller, or larger than can be trimmed
 	reach := 4.6*sd + step
+	// the chance of a lid that comes out smaller, or too large to be trimmed, on a grid
 	small, large := make([]float64, points+1), make([]float64, points+1)
 	for i := range small {
 		small[i] = untrimmed.ChanceAt(width - reach*float64(i)/points)
@@ -190,6 +197,7 @@ func (t *Trim) throw(untrimmed, trimmed *Clearance, width, chance, most, sd, ste
 	}
 	nodes := normalNodes(0.1)
 	t.FitChance = -1
+	// each width that can be set, over the scatter of the throw
 	for k := int(math.Ceil(width/step - onGrid)); float64(k)*step <= width+max(most, step); k++ {
 		var p, under float64
 		for _, n := range nodes {

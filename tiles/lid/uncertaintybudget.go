@@ -11,8 +11,8 @@ import (
 
 // Contribution is the sd that one cause puts into the fired play.
 type Contribution struct {
-	Cause string // as in the JSON answer: piece, position, reading, throwing, lid_difference, rate, gone
-	SD    tiles.Millimetre
+	Cause string           // as in the JSON answer: piece, position, reading, throwing, lid_difference, rate, gone
+	SD    tiles.Millimetre // mm, fired
 }
 
 // Causes are all causes of d, the largest first.
@@ -29,9 +29,9 @@ func (d UncertaintyBudget) Largest() string { return d.Causes()[0].Cause }
 
 // Improvement is something that the maker can do, and the chance of fit of the same size with it done.
 type Improvement struct {
-	Cause     string // what it makes less of
-	Does      message.Message
-	FitChance float64
+	Cause     string          // what it makes less of
+	Does      message.Message // what to do
+	FitChance float64         // of the same size with it done
 }
 
 // What each deed is worth, as a share of the variance that is left (own, but for the mean of three).

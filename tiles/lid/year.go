@@ -11,25 +11,27 @@ import (
 // Year is what a studio fired in one year, and what became of its lids.
 type Year struct {
 	Loads   []KindCount // packed
-	Firings []KilnYear
-	Boards  int // of lids that were looked at
-	Sat     Outcomes
-	Losses  Losses
+	Firings []KilnYear  // one a kiln, by name
+	Boards  int         // of lids that were looked at
+	Sat     Outcomes    // of all boards
+	Losses  Losses      // of all boards
 }
 
 // KindCount is how many loads of a kind were packed.
 type KindCount struct {
-	Kind  kiln.Kind
+	// in the order of tiles.Kinds
+	Kind kiln.Kind
+	// above 0
 	Count int
 }
 
 // KilnYear is one kiln's firings of a year.
 type KilnYear struct {
-	Kiln                 kiln.KilnID
-	Firings              int
-	Incomplete           int
-	Hours                float64 // from the first rise to the end, all together
-	Hottest              kiln.Celsius
+	Kiln                 kiln.KilnID  // its name
+	Firings              int          // that are over
+	Incomplete           int          // of them
+	Hours                float64      // from the first rise to the end, all together
+	Hottest              kiln.Celsius // highest peak; NaN: none is known
 	LowestWork, MostWork kiln.Celsius // heat works of the glaze firings; NaN: none
 }
 
@@ -37,6 +39,7 @@ type KilnYear struct {
 func CountYear(from, to time.Time, loads []tiles.KeptLoad, firings []kiln.Firing, control func(kiln.KilnID) kiln.ChannelID, boards []Result) Year {
 	var y Year
 	within := func(t time.Time) bool { return !t.Before(from) && t.Before(to) }
+	// loads by when they were begun
 	for _, k := range tiles.Kinds() {
 		n := 0
 		for _, l := range loads {
@@ -48,6 +51,7 @@ func CountYear(from, to time.Time, loads []tiles.KeptLoad, firings []kiln.Firing
 			y.Loads = append(y.Loads, KindCount{k, n})
 		}
 	}
+	// firings by their first rise; one that goes on is left out
 	for _, f := range firings {
 		if !within(f.Began.Wall) || f.Status == kiln.Running {
 			continue

@@ -15,6 +15,7 @@ const enoughKnown = 3
 // knownHeat counts the bars of a clay that have a bisque and a fired length of known heat.
 type knownHeat struct{ bisque, fired int }
 
+// of is the count of a stage; the fired one for any but bisque.
 func (k *knownHeat) of(s tiles.Stage) *int {
 	if s == tiles.Biscuit {
 		return &k.bisque
@@ -40,6 +41,7 @@ func (k *knownHeat) add(b tiles.Bar, n int) {
 	}
 }
 
+// countKnown counts the bars of known heat of every clay.
 func (f *equations) countKnown() {
 	f.known = map[tiles.ClayID]knownHeat{}
 	for i := range f.studio.Bars {
@@ -47,6 +49,7 @@ func (f *equations) countKnown() {
 	}
 }
 
+// countBar counts a bar n times; -1 takes it out again.
 func (f *equations) countBar(b tiles.Bar, n int) {
 	k := f.known[b.Clay]
 	k.add(b, n)

@@ -25,9 +25,9 @@ const (
 
 // BarEvent is one thing that happened to a bar.
 type BarEvent struct {
-	At      time.Time // zero: not yet, or nobody said when
-	What    EventKind
-	By, Why string
+	At      time.Time      // zero: not yet, or nobody said when
+	What    EventKind      // one of the constants
+	By, Why string         // maker's mark and reason, where somebody did it
 	Reading *tiles.Reading // of all but packed, fired and moved
 	Heat    *tiles.Heat    // packed, fired
 	Change  *RateChange    // moved
@@ -38,6 +38,7 @@ type BarEvent struct {
 // stands last.
 func BarHistory(b tiles.Bar, moves []RateChange, back []tiles.TakenBack) []BarEvent {
 	var out []BarEvent
+	// readings, and what was done to each
 	for i := range b.Readings {
 		r := &b.Readings[i]
 		what := WasRead
@@ -54,6 +55,7 @@ func BarHistory(b tiles.Bar, moves []RateChange, back []tiles.TakenBack) []BarEv
 			}
 		}
 	}
+	// strikes that were taken back are no longer in the reading
 	for _, t := range back {
 		i := slices.IndexFunc(b.Readings, func(r tiles.Reading) bool { return r.ID == t.Reading })
 		if i < 0 {
@@ -63,6 +65,7 @@ func BarHistory(b tiles.Bar, moves []RateChange, back []tiles.TakenBack) []BarEv
 		out = append(out, BarEvent{At: t.Struck.At, What: WasStruck, By: t.Struck.By, Why: t.Struck.Why, Reading: r},
 			BarEvent{At: t.Restored.At, What: WasRestored, By: t.Restored.By, Reading: r})
 	}
+	// loads and firings; one without an end is packed
 	for i := range b.Firings {
 		h := &b.Firings[i]
 		what := WasFired
@@ -71,6 +74,7 @@ func BarHistory(b tiles.Bar, moves []RateChange, back []tiles.TakenBack) []BarEv
 		}
 		out = append(out, BarEvent{At: h.At, What: what, Heat: h})
 	}
+	// moves of the rate that this bar had a part in
 	for i := range moves {
 		if slices.Contains(moves[i].Bars, b.Code) {
 			out = append(out, BarEvent{At: moves[i].At, What: ChangedRate, Change: &moves[i]})

@@ -74,18 +74,22 @@ func newClayCurve(c tiles.Clay, hottest float64) *clayCurve {
 // borrow narrows the prior to a supplier's total at the maturing point: the amplitude's mean
 // moves until the curve meets it, and the sd of the total there becomes 1.2.
 func (k *clayCurve) borrow(total float64) {
+	// the row of the total, wet to fired, at the maturing point
 	z := k.white(k.matures)
 	z[coefDrying] = dryingSD
+	// only the amplitude's mean moves: what is left to it of the stated total
 	k.mean[coefAmplitude] = (total - dryingMean - k.base(k.matures)) / z[coefAmplitude]
 	v := 0.0
 	for _, x := range z {
 		v += x * x
 	}
+	// the prior is narrower than the supplier's figure already
 	if v <= statedSD*statedSD {
 		return
 	}
 	// I - z z' (1 - s^2/v)/v has variance s^2 along z and 1 across it.
 	f := (1 - statedSD*statedSD/v) / v
+	// its Cholesky factor, row by row
 	for i := range z {
 		for j := 0; j <= i; j++ {
 			sum := -f * z[i] * z[j]
@@ -104,11 +108,13 @@ func (k *clayCurve) borrow(total float64) {
 	}
 }
 
+// logistic is 1/(1 + e^-z), and its slope.
 func logistic(z float64) (s, slope float64) {
 	s = 1 / (1 + math.Exp(-z))
 	return s, s * (1 - s)
 }
 
+// z is where a heat work lies on the curve: 0 where it is steepest, 1 at the maturing point.
 func (k *clayCurve) z(h float64) float64 { return (h - k.matures + curveAhead) / curveWidth }
 
 // base is the handbook's F(h).
@@ -148,6 +154,7 @@ func (k *clayCurve) prior(x vec) vec {
 // firing is F(h) at coefficients x.
 func (k *clayCurve) firing(h float64, x *vec) float64 { return k.base(h) + dot(k.white(h), *x) }
 
+// dot is the scalar product.
 func dot(a, b vec) float64 {
 	sum := 0.0
 	for i := range a {
@@ -199,6 +206,7 @@ func (f *equations) takeCoefficients() {
 	}
 }
 
+// clay is the curve of a clay, nil where the fit has none.
 func (f *equations) clay(id tiles.ClayID) *clayCurve {
 	i := slices.IndexFunc(f.clays, func(k *clayCurve) bool { return k.id == id })
 	if i < 0 {
@@ -251,8 +259,10 @@ func matern(d float64) float64 {
 	return (1 + a + a*a/3) * math.Exp(-a)
 }
 
+// knotFactor is L of departure, worked out once.
 var knotFactor = factorKnots()
 
+// factorKnots is the Cholesky factor, lower, of the covariance of the knots.
 func factorKnots() (l [knots][knots]float64) {
 	for i := range l {
 		for j := 0; j <= i; j++ {

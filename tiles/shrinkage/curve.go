@@ -9,21 +9,21 @@ import (
 
 // CurvePoint is one place on a clay's curve of shrinkage over heat work.
 type CurvePoint struct {
-	Work   kiln.Celsius
-	Total  tiles.Ratio // from the stage asked about to fired
-	Likely Range       // of the rate
-	Tested bool        // drawn solid; dotted elsewhere
+	Work   kiln.Celsius // heat work of the last firing, °C
+	Total  tiles.Ratio  // from the stage asked about to fired
+	Likely Range        // of the rate
+	Tested bool         // drawn solid; dotted elsewhere
 }
 
 // CurveDot is one bar on the chart.
 type CurveDot struct {
-	Bar    tiles.Code
-	Load   string
-	Work   kiln.Celsius // hottest heat work it saw
-	Total  tiles.Ratio  // from stage to stage, as measured
-	Weight float64      // 1 in the fit, 0.01 or less distrusted
-	Batch  tiles.BatchID
-	Wet    bool // the first stage itself was read; otherwise the fit's drying part stands in
+	Bar    tiles.Code    // its code
+	Load   string        // id of the load of its hottest firing
+	Work   kiln.Celsius  // hottest heat work it saw
+	Total  tiles.Ratio   // from stage to stage, as measured
+	Weight float64       // 1 in the fit, 0.01 or less distrusted
+	Batch  tiles.BatchID // which bag it is of
+	Wet    bool          // the first stage itself was read; otherwise the fit's drying part stands in
 }
 
 // Span is the heat works worth drawing for a clay: where its bars were and the heat asked
@@ -36,11 +36,13 @@ func (f *Fit) Span(clay tiles.ClayID, asked kiln.Celsius) (low, high kiln.Celsiu
 			low, high = min(low, h-room), max(high, h+room)
 		}
 	}
+	// the heat asked about, and the coolest and hottest that a bar of it saw
 	take(asked)
 	if t := f.tested[clay].tested; len(t) > 0 {
 		take(kiln.Celsius(t[0]))
 		take(kiln.Celsius(t[len(t)-1]))
 	}
+	// neither is known: where it matures
 	if k := f.clay(clay); k != nil && low > high {
 		take(kiln.Celsius(k.matures))
 	}

@@ -11,8 +11,8 @@ import (
 
 // Figure is a figure worked out from readings, with a 90 % range.
 type Figure struct {
-	Value, Low, High float64
-	Readings         int // lengths or sets of masses in it
+	Value, Low, High float64 // a share, or g/cm³ for a density; NaN never: see Known
+	Readings         int     // lengths or sets of masses in it
 }
 
 // Known reports whether there was anything to work it out from.
@@ -36,8 +36,8 @@ func (f Figure) Known() bool { return f.Readings > 0 }
 //
 // The standards ask for ten bars, and for five pieces of 50 g or more; this is one.
 type Derived struct {
-	Drying, Firing, Total         Figure
-	Absorption, Porosity, Density Figure
+	Drying, Firing, Total         Figure      // shares of the length before; Total of the wet length
+	Absorption, Porosity, Density Figure      // shares; Density in g/cm³
 	MassStage                     tiles.Stage // at which the masses were taken
 }
 
@@ -53,6 +53,7 @@ const (
 func Derive(b tiles.Bar) Derived {
 	error2, freedom := repeatability(b)
 	var d Derived
+	// each pair of stages: the mean over the marks, with both ends' variances
 	for _, leg := range []struct {
 		to       *Figure
 		from, by tiles.Stage
@@ -60,6 +61,7 @@ func Derive(b tiles.Bar) Derived {
 		var sum, variance float64
 		var marks, n int
 		for mark := 1; mark <= max(b.Marks, 1); mark++ {
+			// marks that lack one of the ends tell nothing of it
 			a, va, na := meanLength(b, leg.from, mark, error2)
 			z, vz, nz := meanLength(b, leg.by, mark, error2)
 			if na == 0 || nz == 0 {
@@ -78,6 +80,8 @@ func Derive(b tiles.Bar) Derived {
 	return d
 }
 
+// figure is a value with its 90 % range: of Student's t where its sd comes from the scatter itself, else
+// of the normal.
 func figure(value, sd, freedom float64, n int) Figure {
 	half := quantile(math.Inf(1), (1+tiles.LikelyLevel)/2) * sd
 	if freedom < 1e6 { // the sd is that of the readings themselves
@@ -133,6 +137,7 @@ func meanLength(b tiles.Bar, stage tiles.Stage, mark int, error2 func(tiles.Read
 	return mean, variance, len(all)
 }
 
+// stepOf is the step of the instrument, mm, or what is usual for it.
 func stepOf(r tiles.Reading) float64 {
 	if r.Step > 0 {
 		return float64(r.Step)
@@ -144,6 +149,7 @@ func stepOf(r tiles.Reading) float64 {
 // repeats pooled with what is usual for the instrument.
 func repeatability(b tiles.Bar) (of func(tiles.Reading) float64, freedom float64) {
 	var sum, n float64
+	// how far repeats lie apart, in units of what the instrument is known to miss
 	for mark := 1; mark <= max(b.Marks, 1); mark++ {
 		for _, stage := range tiles.Stages() {
 			all := latest(b, stage, mark)
@@ -160,6 +166,7 @@ func repeatability(b tiles.Bar) (of func(tiles.Reading) float64, freedom float64
 			n += float64(len(all) - 1)
 		}
 	}
+	// four readings' worth of the handbook beside them
 	factor := (readingBook + sum) / (readingBook + n)
 	return func(r tiles.Reading) float64 { return factor * square(readingSD(r.Instrument, r.Step)) }, readingBook + n
 }
@@ -167,6 +174,7 @@ func repeatability(b tiles.Bar) (of func(tiles.Reading) float64, freedom float64
 // masses works out what the masses tell: those of the last stage at which there are any.
 func masses(b tiles.Bar, d *Derived) {
 	var all []tiles.Mass
+	// the masses of the last stage at which it was weighed
 	for _, r := range b.Readings {
 		if r.Mass == nil || r.Struck != nil {
 			continue
@@ -179,6 +187,7 @@ func masses(b tiles.Bar, d *Derived) {
 		}
 	}
 	var absorption, porosity, density sample
+	// each figure with the variance that the step of the balance carries into it
 	for _, m := range all {
 		u := square(m.Step) / 12
 		if m.Step == 0 {
@@ -202,11 +211,13 @@ type sample struct {
 	step   float64 // variance by the steps, of one weighing
 }
 
+// add takes one figure with the variance that the balance's step gives it.
 func (s *sample) add(value, variance float64) {
 	s.values = append(s.values, value)
 	s.step = max(s.step, variance)
 }
 
+// figure is the mean, whose variance is that of the steps and, of two and more, of the scatter.
 func (s sample) figure() Figure {
 	n := float64(len(s.values))
 	if n == 0 {

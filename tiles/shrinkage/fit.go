@@ -36,9 +36,9 @@ func PoolModels() []string { return []string{Model, "2"} }
 // Studio is everything that a fit of shrink rates is made from. The order of its lists does
 // not matter; bars and readings carry ids.
 type Studio struct {
-	Clays    []tiles.Clay
-	Batches  []tiles.Batch
-	Bars     []tiles.Bar
+	Clays    []tiles.Clay                   // each once; every bar's clay is among them
+	Batches  []tiles.Batch                  // of those clays
+	Bars     []tiles.Bar                    // each once, with all readings, struck ones too
 	ProbeSD  map[string]float64             // doubt of a kiln's probe life, °C (one sd); not named: 9
 	Now      time.Time                      // for Old where a question has no date; zero: the newest reading
 	Handbook *Handbook                      // nil: UsualHandbook
@@ -81,6 +81,7 @@ const (
 	thetas
 )
 
+// medians are the first six, in the order of the thetas.
 func (h Handbook) medians() [thetas]float64 {
 	return [thetas]float64{float64(h.Reading), h.Piece, h.Position, h.BatchDrying, h.BatchFiring, h.Load}
 }
@@ -88,6 +89,8 @@ func (h Handbook) medians() [thetas]float64 {
 // thetaBox is how far an sd may move from its handbook value, on the log scale.
 const thetaBox = 1.6
 
+// params are the thetas with their priors: normal on the log scale about the handbook's value, kept in a
+// box.
 func (h Handbook) params() []mixedmodel.Param {
 	out := make([]mixedmodel.Param, thetas)
 	for i, m := range h.medians() {
@@ -129,10 +132,10 @@ type equations struct {
 
 // LeftOut is a reading that had no say, and why.
 type LeftOut struct {
-	Reading string
-	Bar     tiles.Code
-	Stage   tiles.Stage
-	Why     message.Message
+	Reading string           // its id
+	Bar     tiles.Code       // its code
+	Stage   tiles.Stage      // of the reading
+	Why     message.Message  // in words
 	Slip    bool             // distrusted by the fit itself
 	Off     tiles.Millimetre // of a slip: how much longer than the rest of the fit expects
 }
@@ -163,6 +166,7 @@ func (s Studio) Fit(ctx context.Context, before *Fit) (*Fit, error) {
 	if err := f.pass(ctx, next); err != nil {
 		return nil, fmt.Errorf("shrink fit: %w", err)
 	}
+	// how sure the sds are, and how skewed that is
 	if f.doubt, err = f.uncertain(ctx, f.solved.Theta); err != nil {
 		return nil, fmt.Errorf("shrink fit: %w", err)
 	}
@@ -184,6 +188,7 @@ func (s Studio) begin(ctx context.Context) (*Fit, error) {
 	if s.Handbook != nil {
 		f.book = *s.Handbook
 	}
+	// by id, so that the order handed in changes no bit
 	clays := slices.Clone(s.Clays)
 	slices.SortFunc(clays, func(a, b tiles.Clay) int { return cmp.Compare(a.ID, b.ID) })
 	for i, c := range clays {
@@ -194,6 +199,7 @@ func (s Studio) begin(ctx context.Context) (*Fit, error) {
 	if err := f.readBars(ctx, clays); err != nil {
 		return nil, err
 	}
+	// each clay's prior: the handbook's, the supplier's, or that of other studios
 	for _, c := range clays {
 		curve := newClayCurve(c, f.hottestOf(c.ID))
 		if p, there := s.Pools[c.ID]; there {
@@ -233,6 +239,7 @@ func (f *equations) screen(ctx context.Context) error {
 	for _, s := range f.sheets {
 		s.weight = nil
 	}
+	// every bar by itself, at the handbook's sds
 	blocks, err := f.allBlocks(ctx, f.sheets)
 	if err != nil {
 		return err
@@ -242,6 +249,7 @@ func (f *equations) screen(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	// with the weights that were found; then bars that are alike are joined
 	for i, s := range f.sheets {
 		s.weight, blocks[i].Weight = weights[i], weights[i]
 	}
@@ -258,6 +266,7 @@ func (f *equations) minimise(ctx context.Context, start []float64) ([]float64, e
 		half.ScaleSym(0.5, f.doubt)
 		guess = half
 	}
+	// to the neighbourhood of the minimum, with the curvature of before as a start
 	best, err := f.model.Minimise(ctx, start, guess)
 	if err != nil {
 		return nil, err
@@ -268,6 +277,7 @@ func (f *equations) minimise(ctx context.Context, start []float64) ([]float64, e
 		}
 		half.ScaleSym(0.5, f.doubt)
 	}
+	// then so near that rounding gives the same
 	if best, err = f.model.Polish(ctx, best, half, 1e-7); err != nil {
 		return nil, err
 	}

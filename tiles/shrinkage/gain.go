@@ -17,18 +17,19 @@ import (
 // TellingLid is the lid that gains and differences are told on.
 const TellingLid tiles.Millimetre = 150
 
+// onLid is that lid in words.
 var onLid = tiles.Measured{Length: TellingLid, Unit: tiles.MM, Places: -1}
 
 // Gain is what more bars would bring.
 type Gain struct {
-	Batch  tiles.BatchRef
-	Bar    tiles.Code // one at hand, measured wet and not fired yet; empty: bars still to be made
-	Shelf  string     // where it is best packed; empty where no shelf is known
-	Bars   int
-	Loads  int
-	Stages []tiles.Stage
+	Batch  tiles.BatchRef   // whose rate is sharpened
+	Bar    tiles.Code       // one at hand, measured wet and not fired yet; empty: bars still to be made
+	Shelf  string           // where it is best packed; empty where no shelf is known
+	Bars   int              // how many more
+	Loads  int              // in how many loads
+	Stages []tiles.Stage    // at which they are read
 	Before tiles.LogPercent // sd of the rate now
-	After  tiles.LogPercent
+	After  tiles.LogPercent // sd of the rate afterwards
 	Gain   tiles.Millimetre // how much nearer a lid of 150 mm comes, one sd
 }
 
@@ -65,11 +66,13 @@ func (f *Fit) NextBar(a Ask) ([]Gain, error) {
 		stages      []tiles.Stage
 	}{{1, 1, []tiles.Stage{tiles.Wet, tiles.Fired}}, {1, 1, []tiles.Stage{tiles.Wet, tiles.Dry}}, {2, 1, []tiles.Stage{tiles.Wet, tiles.Fired}}, {2, 2, []tiles.Stage{tiles.Wet, tiles.Fired}}} {
 		g := f
+		// as if they had been read just as expected, one after the other
 		for i := range try.bars {
 			if g, err = g.with(g.imagined(a, l.ref, i, i%try.loads, try.stages)); err != nil {
 				return nil, fmt.Errorf("next bar: %w", err)
 			}
 		}
+		// at the sds of now: more bars sharpen those too, which is not told
 		after := math.Sqrt(g.rateVariance(a))
 		now := math.Sqrt(f.rateVariance(a))
 		out = append(out, gained(Gain{Batch: l.ref, Bars: try.bars, Loads: try.loads, Stages: try.stages},
@@ -114,7 +117,9 @@ func (f *Fit) PlannedBars(a Ask, shelves []ShelfHeat) ([]Gain, error) {
 		if !slices.Contains(codes[:min(len(codes), mostWeighed)], b.Code) {
 			continue
 		}
+		// the shelf that tells most; the first of equals
 		best := Gain{Gain: -1}
+		// each shelf, as if the bar had been fired and read there
 		for _, shelf := range shelves {
 			g, err := f.with(f.packed(a, b, shelf))
 			if errors.Is(err, mixedmodel.ErrAnew) { // it cannot be tried without a whole fit
@@ -193,9 +198,9 @@ func (f *Fit) imagined(a Ask, ref tiles.BatchRef, n, load int, stages []tiles.St
 // Difference is one batch against another.
 type Difference struct {
 	Than   tiles.LogPercent // by how much the first shrinks more than the second, wet to fired
-	SD     tiles.LogPercent
+	SD     tiles.LogPercent // of Than
 	Low    tiles.LogPercent // a 90 % range
-	High   tiles.LogPercent
+	High   tiles.LogPercent // the other end
 	OnLid  tiles.Millimetre // the same on a lid of 150 mm
 	Differ bool             // the range does not hold zero
 	Shared int              // loads that bars of both were fired in

@@ -12,15 +12,18 @@ import (
 
 // Judgement is what is thought of a length before it is kept.
 type Judgement struct {
-	Belief  Plausibility
-	Fix     string // what was probably meant, as it would be typed; empty if there is no telling
-	Earlier *Doubt // the length of before that does not go with the others; nil: none
+	Belief  Plausibility // what was to be expected, and within what
+	Fix     string       // what was probably meant, as it would be typed; empty if there is no telling
+	Earlier *Doubt       // the length of before that does not go with the others; nil: none
 }
 
 // Doubt is an earlier length that the clay and the other lengths of its bar contradict.
 type Doubt struct {
-	Reading  tiles.Reading
+	// the earlier one
+	Reading tiles.Reading
+	// what it should be by the others
 	Expected tiles.Millimetre
+	// what is asked about it
 	Question message.Message
 }
 
@@ -32,6 +35,7 @@ func Judge(b tiles.Bar, r *tiles.Reading, fit *Fit) (j Judgement) {
 	if j.Belief, ok = Plausible(b, *r, fit); !ok {
 		return j
 	}
+	// of less than 72 % or more than 101 % of the wet length only the owner decides
 	if wet := b.WetLengthOf(max(r.Mark, 1)); wet > 0 || r.Stage != tiles.Wet {
 		if wet == 0 {
 			wet = b.MarkLength
@@ -39,12 +43,14 @@ func Judge(b tiles.Bar, r *tiles.Reading, fit *Fit) (j Judgement) {
 		ratio := float64(r.Length / wet)
 		r.Outside = ratio < leastLeft || ratio > mostLeft
 	}
+	// an earlier length may be the wrong one; then r is judged without it
 	if !r.Outside {
 		if j.Earlier = doubted(b, *r, fit, j.Belief); j.Earlier != nil && j.Earlier.Reading.Counts() {
 			j.Belief, _ = Plausible(without(b, j.Earlier.Reading), *r, fit)
 			b = without(b, j.Earlier.Reading)
 		}
 	}
+	// clay does not grow, and a length of before the firing was not fired
 	before, grew := longer(fit, b, *r)
 	var early message.Message
 	if stage := j.Belief.notFiredYet(r.Length); !grew && stage != "" {
@@ -53,6 +59,7 @@ func Judge(b tiles.Bar, r *tiles.Reading, fit *Fit) (j Judgement) {
 	if !r.Outside && !grew && early.IsZero() && j.Belief.holds(r.Length) {
 		return j
 	}
+	// asked about: which mistake it looks like, and what was meant
 	r.Unusual = true
 	if early.IsZero() {
 		r.EntryError, j.Fix = j.Belief.EntryError(r.Length, r.AsTyped, tiles.LengthUnit(r.Unit))
@@ -130,6 +137,7 @@ func (j Judgement) AskAnother(r *tiles.Reading, other tiles.Code) {
 		tiles.MM.Of(roundTo(j.Belief.Length, 0.1)))
 }
 
+// typed is a length as it was typed, with its unit.
 func typed(r tiles.Reading) string {
 	if r.AsTyped == "" || strings.HasSuffix(r.AsTyped, r.Unit) || r.Unit == string(tiles.Inch32nd) {
 		return tiles.MM.Format(r.Length)
@@ -137,6 +145,7 @@ func typed(r tiles.Reading) string {
 	return r.AsTyped + " " + r.Unit
 }
 
+// roundTo is a length to a multiple of step, mm.
 func roundTo(l, step tiles.Millimetre) tiles.Millimetre {
 	return tiles.Millimetre(math.Round(float64(l/step))) * step
 }
@@ -278,6 +287,7 @@ func doubted(b tiles.Bar, r tiles.Reading, fit *Fit, own Plausibility) (worst *D
 	with := b
 	with.Readings = append(slices.Clip(b.Readings), r)
 	far := tellApart * math.Abs(own.sds(r.Length))
+	// each length between the same marks, by what all the others with r let expect
 	for _, o := range b.Readings {
 		if max(o.Mark, 1) != max(r.Mark, 1) || o.Mass != nil || o.Stage == r.Stage || !o.Counts() && o.Needs() != "confirm" {
 			continue
@@ -289,6 +299,7 @@ func doubted(b tiles.Bar, r tiles.Reading, fit *Fit, own Plausibility) (worst *D
 		if !o.Counts() && !own.holds(r.Length) || o.Counts() && own.holds(r.Length) && math.Abs(e.sds(o.Length)) < farByItself {
 			continue
 		}
+		// without it r must go with what is left
 		if alone, ok := Plausible(without(b, o), r, fit); !ok || alone.From != "fit" || !alone.holds(r.Length) {
 			continue
 		}

@@ -51,6 +51,7 @@ func (f *Fit) leg(a Ask, to tiles.Stage) (leg, error) {
 		return leg{}, &tiles.Invalid{Field: "clay",
 			Why: message.New("no clay {1} here", strconv.Quote(string(a.Clay))), Type: "unknown-clay"}
 	}
+	// only forwards in the life of a piece
 	order := tiles.Stages()
 	from, upto := slices.Index(order, a.Stage), slices.Index(order, to)
 	if from < 0 || upto < 0 {
@@ -74,8 +75,10 @@ func (f *Fit) leg(a Ask, to tiles.Stage) (leg, error) {
 			Why:  message.New("a bisque piece is asked about and no bisque firing is known"),
 			Type: "no-usual-firing"}
 	}
+	// how far it has shrunk at either stage; the leg is the difference
 	start, end := f.stand(k, a, a.Stage), f.stand(k, a, to)
 	l := f.between(k, a, start, end)
+	// below every curve the range is widened to 3 % to either side
 	if to == tiles.Fired && f.tested[k.id].untold(k, a) {
 		left := math.Exp(-l.mean / 100)
 		least := -100 * math.Log(1-untoldShare/left) / quantile(math.Inf(1), (1+tiles.LikelyLevel)/2)
@@ -146,6 +149,7 @@ func (f *Fit) stand(k *clayCurve, a Ask, at tiles.Stage) stand {
 	}
 	s.dried, s.piece = 1, 1
 	switch at {
+	// how much of the drying has gone: as told, else the share that is usual here
 	case tiles.Soft, tiles.Leather:
 		s.piece = 0
 		if a.Gone.Known {
@@ -167,6 +171,7 @@ func (f *Fit) stand(k *clayCurve, a Ask, at tiles.Stage) stand {
 			s.final = s.slope
 		}
 	}
+	// the drying part, as much of it as has gone
 	s.base += s.dried * dryingMean
 	s.x[coefDrying] = s.dried * dryingSD
 	return s
@@ -186,6 +191,7 @@ func (f *Fit) between(k *clayCurve, a Ask, start, end stand) leg {
 	if l.ref.Batch == "" {
 		l.ref.Batch = f.newestOpen(a.Clay)
 	}
+	// over the coefficients of the clay: the difference of the two stands
 	var x vec
 	for i := range x {
 		x[i] = end.x[i] - start.x[i]
@@ -206,6 +212,7 @@ func (f *Fit) between(k *clayCurve, a Ask, start, end stand) leg {
 		}
 		return known
 	}
+	// what has a column is in the row; what has none is new, and is in the doubt alone
 	clay, batch := string(a.Clay), string(l.ref.Batch)
 	dried, ripe := end.dried-start.dried, end.ripe-start.ripe
 	if !put(column{'d', clay, batch}, dried) {
@@ -279,8 +286,11 @@ func jumpsOf(f *Fit) float64 {
 	return jumpVariance * jumpBags / (jumpBags + more)
 }
 
+// parts are the covariances of what is in doubt of two legs, cause by cause: what they share by the clay,
+// the batch, the load, the probe and the place, as together says.
 func (f *Fit) parts(a, b leg, together Together) parts {
 	var p parts
+	// of the rates themselves, from the joint solution
 	cov := f.solved.Cov(a.row, b.row)
 	for i := range cov {
 		copy(p.rate[i][:], cov[i])
@@ -291,6 +301,7 @@ func (f *Fit) parts(a, b leg, together Together) parts {
 	jumps := jumpsOf(f)
 	share := func(i, j int, if_ bool) bool { return i == j || if_ }
 	loads, place := together == InPlace || together == SameLoad, together == InPlace
+	// cause by cause: on the diagonal always, off it where both parts share that cause
 	for i, x := range two {
 		for j, y := range two {
 			p.over[i][j] = goesOver * (x.final*y.final + x.bisque*y.bisque) * square(sd(thetaLoad))
@@ -333,6 +344,7 @@ func (s Spread2) along(c [2]float64) float64 {
 	return sum
 }
 
+// times is s times f.
 func (s Spread2) times(f float64) Spread2 {
 	for i := range s {
 		for j := range s[i] {
@@ -342,6 +354,7 @@ func (s Spread2) times(f float64) Spread2 {
 	return s
 }
 
+// plus is the sum.
 func (s Spread2) plus(t Spread2) Spread2 {
 	for i := range s {
 		for j := range s[i] {
@@ -351,6 +364,7 @@ func (s Spread2) plus(t Spread2) Spread2 {
 	return s
 }
 
+// whole is the sum of all causes.
 func (p parts) whole() Spread2 {
 	s := p.rate.plus(p.forming).plus(p.over).plus(p.work).plus(p.probe).plus(p.gone)
 	for _, o := range p.of {
@@ -407,6 +421,7 @@ type slopes struct {
 	kept map[string]mixedmodel.Slopes
 }
 
+// of is how the variance of the combination z changes with each theta, worked out once for its columns.
 func (s *slopes) of(solved *mixedmodel.Solution, z mixedmodel.Row) []float64 {
 	if len(z.Cols) == 0 {
 		return make([]float64, thetas)

@@ -20,13 +20,13 @@ const (
 // LoadHeat is what bars of all clays say about the heat of loads: how much hotter the loads
 // were than their record said. Below 0: the record said too much.
 type LoadHeat struct {
-	Probe    string
+	Probe    string   // life of a probe, as heatwork.ProbeName; "": loads of none that is named
 	Loads    []string // the last of this probe life that bars tell about, in order of time
 	Drift    float64  // of these loads against the others, °C
-	DriftSD  float64
-	Shift    float64 // of the whole probe life against other lives, °C; NaN: no other life to tell by
-	ShiftSD  float64
-	Disagree bool // one of the two is over 8 °C and over 2 sd
+	DriftSD  float64  // °C
+	Shift    float64  // of the whole probe life against other lives, °C; NaN: no other life to tell by
+	ShiftSD  float64  // °C; NaN where Shift is
+	Disagree bool     // one of the two is over 8 °C and over 2 sd
 }
 
 // LoadHeats gives one for each probe life, by its name; "" stands for loads of no named one.
@@ -46,6 +46,7 @@ func (f *Fit) LoadHeats() []LoadHeat {
 	}
 	lives := map[string][]seen{}
 	var names []string
+	// the loads of each probe life that bars tell about
 	for _, s := range f.sheets {
 		for i, l := range s.lines {
 			if l.heat == nil || l.heat.Assumed || s.slipped(i) || f.clay(s.bar.Clay).slope(float64(l.heat.Work)) < loadMatters {
@@ -65,6 +66,7 @@ func (f *Fit) LoadHeats() []LoadHeat {
 	for _, p := range names {
 		loads := lives[p]
 		slices.SortFunc(loads, func(a, b seen) int { return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.load, b.load)) })
+		// the last four, and those before them that tell how much loads scatter
 		loads = loads[max(0, len(loads)-driftLoads-scatterLoads):]
 		w := LoadHeat{Probe: p, Shift: math.NaN(), ShiftSD: math.NaN()}
 		var rows []mixedmodel.Row
@@ -98,6 +100,7 @@ func (f *equations) drift(rows []mixedmodel.Row, extra []float64, last int) (mea
 	}
 	first := n - last
 	var weights, means, vars []float64
+	// over a grid of scatters from a fifth to five times the handbook's
 	for step := -8; step <= 8; step++ {
 		away := 0.2 * float64(step)
 		s := f.book.Load * math.Exp(away)
@@ -136,6 +139,7 @@ func (f *equations) drift(rows []mixedmodel.Row, extra []float64, last int) (mea
 	if len(weights) == 0 {
 		return 0, math.Inf(1)
 	}
+	// mean and sd over all scatters, by their weights
 	best, total := slices.Max(weights), 0.0
 	for i, w := range weights {
 		weights[i] = math.Exp(w - best)

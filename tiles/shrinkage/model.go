@@ -51,7 +51,7 @@ func (l line) has(r *tiles.Reading) bool {
 	return slices.ContainsFunc(l.repeats, func(o *tiles.Reading) bool { return o.ID == r.ID && o.Length == r.Length })
 }
 
-// left is how much of the wet length is usually left, to weigh a reading by its length
+// leftAt is how much of the wet length is usually left, to weigh a reading by its length
 // without looking at what was read.
 var leftAt = map[tiles.Stage]float64{tiles.Wet: 1, tiles.Dry: 0.94, tiles.Biscuit: 0.93, tiles.Fired: 0.885}
 
@@ -74,6 +74,7 @@ func (f *equations) readBars(ctx context.Context, clays []tiles.Clay) error {
 	for _, c := range clays {
 		known[c.ID] = true
 	}
+	// every bar once, each of a clay that is listed
 	for i := range bars {
 		b := &bars[i]
 		if !known[b.Clay] {
@@ -108,6 +109,7 @@ func (f *equations) sheet(b *tiles.Bar, alone string) (*sheet, []LeftOut) {
 		r := &b.Readings[i]
 		l := line{reading: r, repeats: []*tiles.Reading{r}, length: float64(r.Length), stage: r.Stage, mark: r.Mark, step: float64(r.Step)}
 		var why message.Message
+		// the first reason that keeps a reading out
 		switch {
 		case r.Mass != nil:
 			continue
@@ -202,6 +204,7 @@ func (f *equations) arrange(s *sheet) {
 		length = laid
 	}
 	s.length = max(class*math.Round(length/class), float64(f.book.FirstReading))
+	// all that makes rows and noise; the lengths that were read are not in it
 	var key strings.Builder
 	fmt.Fprint(&key, s.bar.Clay, "/", s.bar.Batch, "/", forming(s.bar.Forming), "/", s.length)
 	for _, l := range s.lines {
@@ -228,11 +231,13 @@ type column struct {
 	a, b string
 }
 
+// columns are the coefficients of the fit in their order, and where each is.
 type columns struct {
 	list  []mixedmodel.Column
 	place map[column]int
 }
 
+// add puts a column at the end, unless it is there.
 func (c *columns) add(name column, as mixedmodel.Column) {
 	if _, known := c.place[name]; !known {
 		c.place[name] = len(c.list)
@@ -299,6 +304,7 @@ func (s *sheet) names(extra map[column]float64) []column {
 	return out
 }
 
+// probeSD is the doubt of a probe life, °C; the handbook's where nobody told.
 func (f *equations) probeSD(probe string) float64 {
 	if sd, known := f.studio.ProbeSD[probe]; known && sd >= 0 && !math.IsInf(sd, 0) {
 		return sd
@@ -312,7 +318,7 @@ type pattern struct {
 	expected []float64 // what the priors expect of -100 ln(length), the wet length apart
 }
 
-// block is the block of one sheet in the mixed model: readings less what the priors expect.
+// of is the block of one sheet in the mixed model: readings less what the priors expect.
 func (p pattern) of(s *sheet) *mixedmodel.Block {
 	b := *p.block
 	b.Y, b.Weight = make([]float64, len(s.lines)), s.weight
@@ -369,11 +375,13 @@ func (f *equations) pattern(s *sheet) pattern {
 	own, fixed, piece := make([]float64, n), make([]float64, n), make([]float64, n)
 	position := map[string][]float64{}
 	var places []string
+	// line by line: what is expected, its row over the columns, its noise
 	for i, l := range s.lines {
 		b.Level[i] = l.mark
 		to := k.reach(l)
 		expected[i] = to.base + dot(to.x, k.mean)
 		own[i], fixed[i] = f.readingNoise(s.length, l)
+		// a mean of several has that part of the noise
 		if n := float64(len(l.repeats)); n > 1 {
 			own[i], fixed[i] = own[i]/n, fixed[i]/n
 			if b.Times == nil {
@@ -402,6 +410,7 @@ func (f *equations) pattern(s *sheet) pattern {
 			places = append(places, place)
 		}
 		position[place][i] = to.slope
+		// where heat matters at all, errors of load and probe come in by the slope
 		if to.slope >= loadMatters {
 			rows.put(i, f.columns.place[column{'l', place, ""}], to.slope)
 			if p := l.heat.Probe; p != "" {
@@ -464,8 +473,10 @@ type rows struct {
 	vals map[int][]float64
 }
 
+// newRows begins n rows without a value.
 func newRows(n int) *rows { return &rows{n: n, vals: map[int][]float64{}} }
 
+// put sets a value; 0 is left out.
 func (r *rows) put(row, col int, v float64) {
 	if v == 0 {
 		return

@@ -16,10 +16,10 @@ import (
 // Pooled is what other studios say of a clay here: their prior, and the maturing point that it is told for.
 type Pooled struct {
 	Prior
-	Matures kiln.Celsius
-	Studios int       // others, that it rests on
-	Made    time.Time // when their collector worked it out
-	Unlike  float64   // chance that the bars that this studio sent are of another kind than theirs; 0: it sent none
+	Matures kiln.Celsius // maturing point that the body is told for, °C
+	Studios int          // others, that it rests on
+	Made    time.Time    // when their collector worked it out
+	Unlike  float64      // chance that the bars that this studio sent are of another kind than theirs; 0: it sent none
 }
 
 // says is where a rate comes from, in words.
@@ -35,9 +35,9 @@ const contradictAt = 2.5758
 // maturing point that the others tell it for.
 type OtherStudios struct {
 	Pooled
-	Bars        int // of its own that have a say; 0: Own is the others'
-	Own, Theirs tiles.Ratio
-	LeftOut     bool // the own bars tell another rate than the others allow at 99 %, and are believed
+	Bars        int         // of its own that have a say; 0: Own is the others'
+	Own, Theirs tiles.Ratio // of its own bars alone beside the handbook; Theirs of the others
+	LeftOut     bool        // the own bars tell another rate than the others allow at 99 %, and are believed
 }
 
 // Differs reports whether the own bars tell something else than the others': by the 99 % here, or more likely
@@ -73,6 +73,7 @@ func (p Pooled) compare(ctx context.Context, fit *Fit, clay tiles.ClayID) (o Oth
 	if err != nil || bars == 0 {
 		return o, err
 	}
+	// the others' prior as a covariance
 	var sigma, precision mat.SymDense
 	l := mat.NewDense(coefs, coefs, nil)
 	for i := range coefs {
@@ -85,6 +86,7 @@ func (p Pooled) compare(ctx context.Context, fit *Fit, clay tiles.ClayID) (o Oth
 	if !chol.Factorize(&sigma) || chol.InverseTo(&precision) != nil {
 		return o, fmt.Errorf("%w: a prior of no doubt", ErrSummary)
 	}
+	// the own bars' summary beside that prior, and beside the handbook's
 	together, alone, pull := mat.NewSymDense(coefs, nil), mat.NewSymDense(coefs, nil), sum.Pull
 	for i := range coefs {
 		for j := range coefs {
@@ -104,6 +106,7 @@ func (p Pooled) compare(ctx context.Context, fit *Fit, clay tiles.ClayID) (o Oth
 	if err != nil {
 		return o, err
 	}
+	// the total at the maturing point: how far the bars move it, and how much doubt they take away
 	k := &clayCurve{matures: float64(p.Matures), shift: shiftSD}
 	z := k.white(k.matures)
 	z[coefDrying] = dryingSD

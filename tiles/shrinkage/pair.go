@@ -22,7 +22,7 @@ const (
 // The zero value says nothing: the share is taken that the studio's own bars tell, else the handbook's
 // (shrink of leather 60 ± 15 %, soft 30 ± 15 % of the drying).
 type SoFar struct {
-	Known bool
+	Known bool             // H and SD were told
 	H     tiles.LogPercent // shrink so far
 	SD    tiles.LogPercent // how well that is known
 }
@@ -37,9 +37,9 @@ type Ask struct {
 	Work           kiln.Celsius  // heat work of the last firing: usual, or as asked
 	WorkSD         float64       // how far that firing may miss it, °C (one sd)
 	BisqueWork     kiln.Celsius  // usual bisque; NaN: none (single fired)
-	Kind           kiln.Kind
-	Probe          string    // kiln and probe life of that firing, or empty
-	On             time.Time // date of the question, for "old"; zero: the studio's Now
+	Kind           kiln.Kind     // of the last firing
+	Probe          string        // kiln and probe life of that firing, or empty
+	On             time.Time     // date of the question, for "old"; zero: the studio's Now
 }
 
 // Spread2 is a 2 x 2 covariance of body and lid (index 0 and 1), in log-percent squared.
@@ -50,16 +50,16 @@ type Spread2 [2][2]float64
 // they are on average over what is not known of the sds; that these may be smaller or larger is in Nu: see
 // Scales. Nu is that of the difference R[0] - R[1]; of Apart, the least of that and each one alone.
 type Pair struct {
-	R        [2]tiles.LogPercent
-	Rate     Spread2 // from the bars: clays and known batches, one joint fit
-	Batch    Spread2 // a batch with no bar of its own
-	Load     Spread2 // a load still to come, the firing's miss of its heat, the probe
-	Position Spread2 // place in the kiln
-	Piece    Spread2 // piece to piece
-	Gone     Spread2 // what is not known of the drying already gone
-	GoneBars int     // the studio's own bars by which drying already gone was guessed; 0: not guessed, or by the handbook
-	Nu       float64 // degrees of freedom of the t; +Inf: normal
-	Standing [2]Standing
+	R        [2]tiles.LogPercent // body, lid
+	Rate     Spread2             // from the bars: clays and known batches, one joint fit
+	Batch    Spread2             // a batch with no bar of its own
+	Load     Spread2             // a load still to come, the firing's miss of its heat, the probe
+	Position Spread2             // place in the kiln
+	Piece    Spread2             // piece to piece
+	Gone     Spread2             // what is not known of the drying already gone
+	GoneBars int                 // the studio's own bars by which drying already gone was guessed; 0: not guessed, or by the handbook
+	Nu       float64             // degrees of freedom of the t; +Inf: normal
+	Standing [2]Standing         // body, lid
 }
 
 // JoinApart takes the body of p and the lid of q, which share nothing.
@@ -96,11 +96,11 @@ func (r Reliability) Words() string { return strings.ReplaceAll(string(r), "_", 
 
 // Standing is how far a rate can be trusted, and why.
 type Standing struct {
-	Trust         Reliability
-	Why           message.Message
-	Untested      bool
-	NearestTested kiln.Celsius // NaN if nothing was tested, or if tested
-	NoOwnFired    bool         // the clay has no fired bar of its own in any batch
+	Trust         Reliability     // in a word
+	Why           message.Message // in words: what it rests on, or what is missing
+	Untested      bool            // the heat asked about lies outside what bars of this clay saw
+	NearestTested kiln.Celsius    // NaN if nothing was tested, or if tested
+	NoOwnFired    bool            // the clay has no fired bar of its own in any batch
 }
 
 // Rates answers for a body and a lid at once, so that what they share can cancel.

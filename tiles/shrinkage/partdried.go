@@ -41,6 +41,7 @@ func driedBy(f *Fit, stage tiles.Stage) partDried {
 		if !(full > 1) || wet == 0 || now == 0 || now > wet {
 			continue
 		}
+		// the share of the drying that this bar had lost by then
 		x := min(100*math.Log(wet/now)/full, 1)
 		out.bars++
 		sum, squares = sum+x, squares+x*x
@@ -49,6 +50,7 @@ func driedBy(f *Fit, stage tiles.Stage) partDried {
 		return out
 	}
 	n := float64(out.bars)
+	// how pieces differ: four bars' worth of the handbook, and what these tell
 	scatter := max(squares-sum*sum/n, 0)
 	out.own = math.Sqrt((partOwnBook*partOwnSD*partOwnSD + scatter) / (partOwnBook + n - 1))
 	book, told := 1/(partCommonSD*partCommonSD), n/(out.own*out.own)

@@ -98,6 +98,7 @@ func Plausible(b tiles.Bar, r tiles.Reading, fit *Fit) (Plausibility, bool) {
 			return p, true
 		}
 	}
+	// without a fit: from the marks as laid out, or the other reading of this bar that tells most
 	u := usualShrink[r.Stage]
 	from, sd, said := b.MarkLength, math.Hypot(u.sd, usualShrink[tiles.Wet].sd), "marks"
 	if from == 0 {
@@ -117,6 +118,7 @@ func Plausible(b tiles.Bar, r tiles.Reading, fit *Fit) (Plausibility, bool) {
 	return plausibility(from*tiles.Millimetre(math.Exp(-lost/100)), math.Hypot(sd, own), askBeyondUsual, askBeyondUsual, said), true
 }
 
+// plausibility is the range about l, from below to above sds on the log scale.
 func plausibility(l tiles.Millimetre, sd, below, above float64, from string) Plausibility {
 	times := func(sds float64) tiles.Millimetre { return tiles.Millimetre(math.Exp(sds * sd / 100)) }
 	return Plausibility{Length: l, Low: l / times(below), High: l * times(above), From: from, sd: sd}
@@ -179,6 +181,7 @@ func (e Plausibility) EntryError(l tiles.Millimetre, asTyped string, unit tiles.
 	low, high := min(e.Low, e.Length*(1-nearSlip)), max(e.High, e.Length*(1+nearSlip))
 	near := func(v tiles.Millimetre) bool { return v >= low && v <= high }
 	plain := strings.TrimRight(strings.ToLower(asTyped), " \"cimn")
+	// another unit or a slipped point, near enough to what was to be expected
 	switch {
 	case near(l*25.4) && unit == tiles.MM:
 		return tiles.InchAsMM, plain + " in"
@@ -260,4 +263,5 @@ func (e Plausibility) believes(text string, unit tiles.LengthUnit) (meant string
 	return text, true
 }
 
+// isDigit reports whether c is one.
 func isDigit(c byte) bool { return c >= '0' && c <= '9' }

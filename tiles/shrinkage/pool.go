@@ -56,6 +56,7 @@ var (
 	unitOfWay = [2]float64{dryingSD, shiftSD}
 )
 
+// betweenOf is T of sds in log-percent and °C.
 func betweenOf(drying, heat float64) between {
 	return between{square(drying / unitOfWay[0]), square(heat / unitOfWay[1])}
 }
@@ -69,6 +70,7 @@ func cellOf(studios []Summary, t between, chance float64, rounds int) (c cell, l
 		c.wide[i], c.scale[i] = chance, 1
 	}
 	var mean vec
+	// mean, then who is of the wide kind, then the bounds of the weights, until both settle
 	for round, bounded := 0, false; ; round++ {
 		c.add(studios)
 		var cov *mat.SymDense
@@ -83,6 +85,7 @@ func cellOf(studios []Summary, t between, chance float64, rounds int) (c cell, l
 		}
 		bounded = c.share(studios, cov)
 	}
+	// the prior of the body's curve, and each studio as a mixture of the two kinds
 	like = -dot(mean, mean)/2 - halfLogDet(c.precision)
 	for i := range studios {
 		s := &studios[i]
@@ -238,6 +241,7 @@ func solved(precision *mat.SymDense, pull vec) (mean vec, cov *mat.SymDense, err
 	return mean, cov, nil
 }
 
+// halfLogDet is half the log of the determinant.
 func halfLogDet(m *mat.SymDense) float64 {
 	var chol mat.Cholesky
 	chol.Factorize(m)
@@ -246,7 +250,7 @@ func halfLogDet(m *mat.SymDense) float64 {
 
 // Prior is what a pool says of the curve of one more studio: mean, and covariance = Factor Factor'.
 type Prior struct {
-	Mean   vec
+	Mean   vec        // coefficients in handbook sds from the handbook
 	Factor [coefs]vec // lower
 }
 
@@ -280,6 +284,7 @@ const mostAway = 50
 func (p *Pool) For(n int) (out Prior, err error) {
 	cov := mat.NewSymDense(coefs, nil)
 	var second [coefs]vec
+	// cell by cell, without the studio's own part, then mixed by their mass
 	for i, c := range p.cells {
 		precision, pull := mat.NewSymDense(coefs, nil), c.pull
 		precision.CopySym(c.precision)

@@ -24,6 +24,7 @@ const (
 // grid is the rectangle in which the sds of T are looked for, in their logs.
 type grid struct{ low, high [2]float64 }
 
+// wholeGrid is the first grid.
 func wholeGrid() grid {
 	return grid{[2]float64{math.Log(leastDrying), math.Log(leastHeat)},
 		[2]float64{math.Log(mostDrying), math.Log(mostHeat)}}

@@ -14,22 +14,22 @@ type Range struct{ Low, High tiles.Ratio }
 
 // Rate is what a clay loses from one stage to a later one.
 type Rate struct {
-	From, To tiles.Stage
-	At       Ask // the question, with the batch that was meant
+	From, To tiles.Stage // from and to which stage
+	At       Ask         // the question, with the batch that was meant
 
-	Total     tiles.Ratio // share of the length at From; NaN outside tested heat, where no curve tells
-	Likely    Range       // 90 % range of the rate itself at that heat
-	NextPiece Range       // 90 % range of one new piece in a firing still to come
-	Multiply  float64     // by this to get the length at From that ends as a length of 1
-	Log       tiles.LogPercent
+	Total     tiles.Ratio      // share of the length at From; NaN outside tested heat, where no curve tells
+	Likely    Range            // 90 % range of the rate itself at that heat
+	NextPiece Range            // 90 % range of one new piece in a firing still to come
+	Multiply  float64          // by this to get the length at From that ends as a length of 1
+	Log       tiles.LogPercent // the mean, log-percent; Total is the same as a share
 	LogSD     tiles.LogPercent // of the rate; its log is in doubt by Nu degrees of freedom: Scales
-	Nu        float64
+	Nu        float64          // +Inf: the sds are known
 
-	Parts    RateParts
-	Standing Standing
+	Parts    RateParts    // of the whole way from wet
+	Standing Standing     // how far it can be trusted
 	SeenLow  kiln.Celsius // heat works of this clay's fired bars; NaN: none
-	SeenHigh kiln.Celsius
-	Basis    Basis
+	SeenHigh kiln.Celsius // the hottest
+	Basis    Basis        // bars of this batch, read at To
 }
 
 // RateParts are the parts of a shrink from wet to fired, each from its own pair of stages.
@@ -44,7 +44,7 @@ type RateParts struct {
 
 // Basis is what a batch's rate rests on.
 type Basis struct {
-	Bars, Loads, Struck int
+	Bars, Loads, Struck int       // that have a say
 	Assumed             int       // bars of assumed heat, beside Bars
 	LastReading         time.Time // last fired reading; zero: none
 }
@@ -63,6 +63,7 @@ func (f *Fit) Rate(a Ask, to tiles.Stage) (Rate, error) {
 	out.LogSD = tiles.LogPercent(sd)
 	_, _, out.NextPiece = f.likely(l, true)
 	out.Parts = f.shares(a)
+	// the range is told and no figure
 	if l.untold {
 		none := tiles.Ratio(math.NaN())
 		out.Total, out.Multiply, out.Parts.FiringOnDry, out.Parts.FiringOnWet = none, math.NaN(), none, none
@@ -71,6 +72,7 @@ func (f *Fit) Rate(a Ask, to tiles.Stage) (Rate, error) {
 	if t := f.tested[a.Clay].tested; len(t) > 0 {
 		out.SeenLow, out.SeenHigh = kiln.Celsius(t[0]), kiln.Celsius(t[len(t)-1])
 	}
+	// of a rate to dry or bisque the bars that were read at that stage
 	if b := f.batches[l.ref]; b != nil {
 		seen := &b.stageSeen
 		if at := to; at == tiles.Dry || at == tiles.Biscuit {
@@ -125,4 +127,5 @@ func (f *Fit) shares(a Ask) RateParts {
 	return p
 }
 
+// square is x times x.
 func square(x float64) float64 { return x * x }

@@ -22,11 +22,11 @@ const (
 // RateChange says that a rate moved, when, and because of what: of one bar, or of the bars of one
 // load that were read one after another.
 type RateChange struct {
-	At       time.Time
-	Batch    tiles.BatchRef
-	Was, Now tiles.Ratio
-	Bars     []tiles.Code // whose readings came, were struck, confirmed or counted
-	Load     string       // that all of these readings came out of; empty: readings before any firing
+	At       time.Time      // when the newest of its facts was said
+	Batch    tiles.BatchRef // whose rate
+	Was, Now tiles.Ratio    // before and after
+	Bars     []tiles.Code   // whose readings came, were struck, confirmed or counted
+	Load     string         // that all of these readings came out of; empty: readings before any firing
 }
 
 // fact is one thing said about a reading, and how to take it back.
@@ -53,12 +53,14 @@ func (f *Fit) RateHistory(a Ask) ([]RateChange, error) {
 	g := f
 	facts, left := f.factsAbout(a.Clay), max(mostBack/max(len(f.sheets), 1), leastBack)
 	for len(facts) > 0 && left > 0 && len(out) < mostMoves {
+		// one sitting: the facts that go together
 		n := 1
 		for n < len(facts) && facts[n].sameSitting(facts[n-1]) {
 			n++
 		}
 		these := facts[:n]
 		facts = facts[n:]
+		// the fit without them, at the sds of today
 		before, bars, err := takenBack(g, these)
 		left -= bars
 		if errors.Is(err, mixedmodel.ErrAnew) { // farther back it cannot be told without a new fit
@@ -115,6 +117,7 @@ func (f *Fit) factsAbout(clay tiles.ClayID) []fact {
 			if h, ok := b.Hottest(r); ok {
 				load = loadName(&h)
 			}
+			// its entry, and each thing that was done to it since
 			add := func(at time.Time, undo func(*tiles.Reading) bool) {
 				out = append(out, fact{at, i, r.ID, load, undo})
 			}

@@ -64,6 +64,7 @@ func (f *Fit) conclude() {
 	f.batches = map[tiles.BatchRef]*batchSeen{}
 	f.slopes = &slopes{kept: map[string]mixedmodel.Slopes{}}
 	f.left = slices.DeleteFunc(f.left, func(l LeftOut) bool { return l.Slip })
+	// the newest reading of the site, and what was struck of each batch
 	for i := range f.studio.Bars {
 		b := &f.studio.Bars[i]
 		for _, r := range b.Readings {
@@ -75,6 +76,7 @@ func (f *Fit) conclude() {
 			}
 		}
 	}
+	// which bars of each batch have a say at each stage, in which loads, under which probes
 	for _, s := range f.sheets {
 		read, assumed := map[tiles.Stage]bool{}, map[tiles.Stage]bool{}
 		batch := f.seen(s.bar.BatchRef)
@@ -135,6 +137,7 @@ func (f *equations) slipped(s *sheet, i int) (out []LeftOut) {
 	return out
 }
 
+// include is list with v, once.
 func include[T comparable](list []T, v T) []T {
 	if slices.Contains(list, v) {
 		return list
@@ -142,6 +145,7 @@ func include[T comparable](list []T, v T) []T {
 	return append(list, v)
 }
 
+// seen is what was seen of a batch, empty at first.
 func (f *equations) seen(ref tiles.BatchRef) *batchSeen {
 	s := f.batches[ref]
 	if s == nil {
@@ -151,6 +155,7 @@ func (f *equations) seen(ref tiles.BatchRef) *batchSeen {
 	return s
 }
 
+// slipped reports whether the fit distrusts a line.
 func (s *sheet) slipped(i int) bool { return s.weight != nil && s.weight[i] < 1 }
 
 // claySeen gathers where a clay was tested.
@@ -232,6 +237,7 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 	if ref.Batch == "" {
 		ref.Batch = f.newestOpen(ref.Clay)
 	}
+	// where it was tested, and what is known of this batch
 	clay := f.tested[ref.Clay]
 	hot, _ := hottest(a)
 	out := Standing{NearestTested: kiln.NoTemperature(), NoOwnFired: len(clay.tested) == 0}
@@ -259,6 +265,7 @@ func (f *Fit) Standing(a Ask, to tiles.Stage) Standing {
 		}
 		return out
 	}
+	// the rules in order, the first that applies
 	ago := dayOf(f, a).Sub(batch.last)
 	rests := message.New("{1} in {2}, last {3}", bars(batch.bars), loads(len(batch.loads)), since(ago))
 	if batch.assumed > 0 {
@@ -359,8 +366,10 @@ func standingEarly(f *Fit, a Ask, ref tiles.BatchRef, to tiles.Stage, out Standi
 	return out
 }
 
+// stageWords are how bars of a stage are called.
 var stageWords = map[tiles.Stage]message.Word{tiles.Dry: "dry", tiles.Biscuit: "bisque"}
 
+// has reports whether a bar was read at a stage before the last fire.
 func (b *batchSeen) has(stage tiles.Stage) bool {
 	return b.early[stage] != nil && b.early[stage].bars > 0
 }
@@ -389,6 +398,7 @@ func sourceWords(f *Fit, id tiles.ClayID) message.Message {
 	return message.New("handbook figures")
 }
 
+// formingWords is a forming as an argument of a message.
 func formingWords(v tiles.Forming) message.Word {
 	switch v {
 	case "", tiles.ThrownRing:
@@ -399,9 +409,13 @@ func formingWords(v tiles.Forming) message.Word {
 	return message.Word(v)
 }
 
-func bars(n int) message.Message  { return message.Count(n, "1 bar", "{1} bars") }
+// bars is so many bars in words.
+func bars(n int) message.Message { return message.Count(n, "1 bar", "{1} bars") }
+
+// loads is so many loads in words.
 func loads(n int) message.Message { return message.Count(n, "1 load", "{1} loads") }
 
+// since is how long ago in words, to the day and from 60 days on to the month of 30.
 func since(d time.Duration) message.Message {
 	days := int(d / (24 * time.Hour))
 	switch {

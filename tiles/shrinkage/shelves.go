@@ -15,7 +15,7 @@ import (
 
 // ShelfReading is the heat that one bar saw on its shelf, as its shrink tells it.
 type ShelfReading struct {
-	Load, Shelf string
+	Load, Shelf string  // id of the load, and name of the shelf
 	C           float64 // heat work, °C
 	SD          float64 // of the bar: its readings, how pieces differ, its place on the shelf
 	Slope       float64 // log-percent of length a °C there
@@ -23,15 +23,15 @@ type ShelfReading struct {
 
 // ShelfHeat is how much hotter a shelf fires than the mean of the shelves of its kiln.
 type ShelfHeat struct {
-	Shelf string
+	Shelf string  // its name
 	More  float64 // °C of heat work
-	SD    float64
-	Bars  int
+	SD    float64 // of More, °C
+	Bars  int     // that lay on it
 }
 
 // Shelves is the spread of a kiln by its bars, hottest shelf first.
 type Shelves struct {
-	Shelves []ShelfHeat
+	Shelves []ShelfHeat      // hottest first
 	Apart   float64          // °C from the coolest to the hottest
 	Low     float64          // its 90 % range; Low below 0: it cannot be told which is hotter
 	High    float64          //
@@ -53,6 +53,7 @@ const placeSD = 3
 //
 // It is false where no load had bars on two shelves.
 func Spread(readings []ShelfReading) (Shelves, bool) {
+	// loads on one shelf alone go
 	on := map[string]map[string]bool{}
 	for _, r := range readings {
 		if on[r.Load] == nil {
@@ -71,6 +72,7 @@ func Spread(readings []ShelfReading) (Shelves, bool) {
 	}
 	names, levels := slices.Sorted(maps.Keys(count)), slices.Sorted(maps.Keys(loads))
 	n := len(names)
+	// the normal equations: shelves with their prior, then a free level for each load
 	a, b := mat.NewSymDense(n+len(levels), nil), mat.NewVecDense(n+len(levels), nil)
 	for j := range n {
 		a.SetSym(j, j, 1/square(shelfSD))
@@ -94,6 +96,7 @@ func Spread(readings []ShelfReading) (Shelves, bool) {
 	if !chol.Factorize(a) || chol.SolveVecTo(&x, b) != nil || chol.InverseTo(cov) != nil {
 		return Shelves{}, false
 	}
+	// mean and sd of any sum of shelves
 	told := func(v []float64) (mean, sd float64) { // of a sum of shelves
 		var variance float64
 		for j := range n {

@@ -99,7 +99,7 @@ const (
 
 // StatedPart is one part of a question whose rates are stated.
 type StatedPart struct {
-	Rates StatedRates
+	Rates StatedRates // those that its stage needs are stated
 	Stage tiles.Stage // when measured
 }
 
@@ -112,6 +112,7 @@ func StatedPair(body, lid StatedPart, doubt tiles.Ratio, shared bool, together T
 	v := 1e4 * float64(doubt) * float64(doubt)
 	parts := [2]StatedPart{body, lid}
 	var dries, fires [2]float64
+	// part by part: what is left to lose, and what comes in on the way
 	for i, part := range parts {
 		p.R[i] = tiles.LogPercent(-100 * math.Log(part.Rates.Left(part.Stage)))
 		p.Standing[i] = Standing{Trust: NoBars, Why: message.New("rates stated in the question"),
@@ -129,6 +130,7 @@ func StatedPair(body, lid StatedPart, doubt tiles.Ratio, shared bool, together T
 		}
 		p.Rate[i][i] = v * (dries[i] + fires[i])
 	}
+	// the same stated figures are wrong alike in both parts
 	if shared {
 		p.Rate[0][1] = v * (dries[0]*dries[1] + fires[0]*fires[1])
 	}

@@ -34,6 +34,7 @@ var ErrSummary = errors.New("this is no summary of bars")
 // the fit of the whole studio (fit), with the maturing point that the catalogue gives the body and no
 // supplier's figure. bars is how many had a say; none is no error.
 func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Celsius) (out Summary, bars int, err error) {
+	// this clay's bought bags alone, beside the handbook
 	own := Studio{Clays: []tiles.Clay{{ID: clay, Matures: matures}}, Handbook: &fit.book, ProbeSD: fit.studio.ProbeSD}
 	bought := map[tiles.BatchID]bool{}
 	for _, b := range fit.studio.Batches {
@@ -56,6 +57,7 @@ func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Ce
 		}
 		f.takeSlopes()
 	}
+	// the posterior of the coefficients, of which the prior's unit precision is taken off
 	k := f.clays[0]
 	rows := make([]mixedmodel.Row, coefs)
 	for i := range rows {

@@ -30,6 +30,7 @@ func (f *Fit) with(b tiles.Bar) (*Fit, error) {
 	}
 	g := *f
 	order := func(x, y tiles.Bar) int { return cmp.Or(cmp.Compare(x.ID, y.ID), cmp.Compare(x.Code, y.Code)) }
+	// the bar in its place among the others
 	at, known := slices.BinarySearchFunc(f.studio.Bars, b, order)
 	g.studio.Bars = slices.Clone(f.studio.Bars)
 	f.assume(&b)
@@ -41,6 +42,7 @@ func (f *Fit) with(b tiles.Bar) (*Fit, error) {
 	}
 	g.recountKnown(was, b)
 	g.left = slices.DeleteFunc(slices.Clone(f.left), func(l LeftOut) bool { return l.Bar == b.Code })
+	// its sheet as it is now, the one before taken out of the solution
 	now, left := g.sheet(&g.studio.Bars[at], "")
 	g.left = append(g.left, left...)
 
@@ -63,6 +65,7 @@ func (f *Fit) with(b tiles.Bar) (*Fit, error) {
 		touched[now.cell()] = true
 		g.sheets = slices.Insert(g.sheets, place, now)
 	}
+	// cells that neither touches stay as they were
 	change.Blocks, g.keys = g.recell(touched)
 	solved, err := f.solved.With(change)
 	if err != nil {
@@ -135,6 +138,7 @@ func (s *sheet) keepSlips(old *sheet) {
 	}
 }
 
+// slip gives a line the weight of a slip, all others 1.
 func (s *sheet) slip(i int, weight float64) {
 	if s.weight == nil {
 		s.weight = make([]float64, len(s.lines))
@@ -167,6 +171,7 @@ func (f *equations) nameSlips(before *Fit, old, s *sheet) {
 
 // recell lists the blocks as they are now: cells that were not touched stay.
 func (f *equations) recell(touched map[string]bool) ([]*mixedmodel.Block, []string) {
+	// the sheets of the cells that changed
 	members := map[string][]*sheet{}
 	for _, s := range f.sheets {
 		if c := s.cell(); touched[c] {

@@ -76,7 +76,8 @@ func fitted(t testing.TB, s shrinkage.Studio, before *shrinkage.Fit) *shrinkage.
 	return f
 }
 
-// TestSameFactsSameFit: what must change nothing (shrink.md, section 12).
+// TestSameFactsSameFit changes what must change nothing: the order of entry, the start of the search, the
+// cells and the unit of length.
 func TestSameFactsSameFit(t *testing.T) {
 	m := tilestest.Make(20, 3, tilestest.Options{Row: tilestest.Ten})
 	f := fitted(t, m.Studio, nil)
