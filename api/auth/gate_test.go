@@ -473,6 +473,18 @@ func TestOwnerKeptOverARestart(t *testing.T) {
 	}
 }
 
+// A session of the owner that the store has for more than a day beyond its two hours tells that the clock is far behind: it
+// lets nobody in.
+func TestOwnerByAClockThatIsBehind(t *testing.T) {
+	for beyond, want := range map[time.Duration]Who{0: Owner, 1: Anyone} {
+		d := newDoor(t)
+		cookie := d.open(Owner)
+		d.sessions.kept[string(sessionKey(cookie))] = session{d.owner.mark(), anOpening.Add(d.at + 26*time.Hour + beyond)}
+		d.restart()
+		d.wantSession(want, cookie, fmt.Sprint("26 h and ", beyond))
+	}
+}
+
 // A hundred sessions of the owner are in memory; the one that was used longest ago goes.
 func TestOwnersAreBounded(t *testing.T) {
 	d := newDoor(t)

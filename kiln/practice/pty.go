@@ -51,8 +51,7 @@ func (p *Pty) prepare(fd int) error {
 	if err != nil {
 		return fmt.Errorf("settings of %s: %w", p.Path, err)
 	}
-	t.Iflag, t.Oflag, t.Lflag = 0, 0, 0
-	t.Cflag = t.Cflag&^(unix.CSIZE|unix.PARENB) | unix.CS8
+	t.Iflag, t.Oflag, t.Lflag = 0, 0, 0 // raw; of eight bits and without parity a new one is by itself
 	if err := unix.IoctlSetTermios(other, unix.TCSETS, t); err != nil {
 		return fmt.Errorf("raw mode of %s: %w", p.Path, err)
 	}
