@@ -36,6 +36,7 @@ type fault struct {
 	with     string // what stands there instead
 	line     int
 	was      string
+	text     []byte // of the file, as it was when the faults were listed
 }
 
 func (f fault) String() string {
@@ -89,7 +90,7 @@ func faultsOf(path string) ([]fault, error) {
 	var all []fault
 	at := func(p token.Pos) int { return set.Position(p).Offset }
 	add := func(from, to token.Pos, with string) {
-		all = append(all, fault{path, at(from), at(to), with, set.Position(from).Line, string(text[at(from):at(to)])})
+		all = append(all, fault{path, at(from), at(to), with, set.Position(from).Line, string(text[at(from):at(to)]), text})
 	}
 	ast.Inspect(file, func(n ast.Node) bool {
 		switch n := n.(type) {
@@ -140,14 +141,10 @@ func try(root, pkg, first, skip string, f fault, limit time.Duration) (string, e
 		return "", err
 	}
 	defer os.RemoveAll(folder)
-	text, err := os.ReadFile(f.file)
-	if err != nil {
-		return "", err
-	}
 	changed, overlay := filepath.Join(folder, "changed.go"), filepath.Join(folder, "overlay.json")
 	replaced, err := json.Marshal(map[string]any{"Replace": map[string]string{f.file: changed}})
 	if err == nil {
-		err = errors.Join(os.WriteFile(changed, []byte(string(text[:f.from])+f.with+string(text[f.to:])), 0o600), os.WriteFile(overlay, replaced, 0o600))
+		err = errors.Join(os.WriteFile(changed, []byte(string(f.text[:f.from])+f.with+string(f.text[f.to:])), 0o600), os.WriteFile(overlay, replaced, 0o600))
 	}
 	if err != nil {
 		return "", err
