@@ -243,6 +243,11 @@ func TestStall(t *testing.T) {
 		{"candled for nine hours", kiln.Glaze, usual, "20>95@60 h540 >1222@150 off", 0, 0, 0},
 		{"candled for two nights", kiln.Glaze, usual, "20>95@60 h2000 >1222@150 off", 0, 0, 1},
 		{"nobody said what it is", "", usual, "20>190@60 h800 >1222@150 off", 0, 0, 1},
+		{"near where it is usually held", kiln.Glaze, usual, "20>615@150 h60 >1222@150 off", 0, 0, 0},
+		{"and a little below", kiln.Glaze, usual, "20>585@150 h60 >1222@150 off", 0, 0, 0},
+		{"above it", kiln.Glaze, usual, "20>625@150 h60 >1222@150 off", 1, 1, 0},
+		{"below it", kiln.Glaze, usual, "20>575@150 h60 >1222@150 off", 1, 1, 0},
+		{"for half an hour", kiln.Glaze, usual, "20>400@150 h25 >1222@150 off", 0, 0, 0},
 		{"from 200 °C on it is a stall", kiln.Glaze, usual, "20>205@60 h60 >1222@150 off", 1, 1, 0},
 	} {
 		events := hearing(t, c.load, c.past, c.line)
@@ -251,6 +256,68 @@ func TestStall(t *testing.T) {
 		}
 		if low := count(events, StandsLow); low != c.low {
 			t.Errorf("%s: told %d times that it stands low, want %d", c.name, low, c.low)
+		}
+	}
+}
+
+// A fall that begins more than 50 °C short of the usual top is told once, when it is 50 °C deep and 20 min old; one from the
+// top, and of a kind of which nothing is usual, is not.
+func TestFallThatBeganEarly(t *testing.T) {
+	usual := shape{}.past()
+	for _, c := range []struct {
+		name string
+		load kiln.Kind
+		past Past
+		line string
+		want int
+	}{
+		{"far short of the top", kiln.Glaze, usual, "20>900@150 off=300", 1},
+		{"a little more than 50 °C short", kiln.Glaze, usual, "20>1165@150 h10 off=300", 1},
+		{"a little less", kiln.Glaze, usual, "20>1180@150 h10 off=300", 0},
+		{"from the top", kiln.Glaze, usual, "20>1222@150 h10 off=300", 0},
+		{"of a bisque from its top", kiln.Bisque, usual, "20>1000@150 h10 off=300", 0},
+		{"of no known kind, short of both", "", usual, "20>900@150 off=300", 1},
+		{"of no known kind, from one of the tops", "", usual, "20>1000@150 h10 off=300", 0},
+		{"where nothing is usual", kiln.Glaze, Past{}, "20>900@150 off=300", 0},
+		{"of a kind that is not usual", kiln.Once, usual, "20>900@150 off=300", 0},
+		{"40 °C deep, for hours", kiln.Glaze, usual, "20>900@150 >860@100 h180", 0},
+	} {
+		if got := count(hearing(t, c.load, c.past, c.line), FellEarly); got != c.want {
+			t.Errorf("%s: told %d times, want %d", c.name, got, c.want)
+		}
+	}
+}
+
+// While the control probe is silent the healthiest of the others speaks, the earlier of two that are alike; a room never does.
+func TestHealthiestProbeSpeaks(t *testing.T) {
+	for name, c := range map[string]struct {
+		faulty map[int]int // of each channel: every so many readings are faulty
+		want   kiln.ChannelID
+	}{
+		"both well":           {nil, "2"},
+		"the second is worse": {map[int]int{1: 3}, "3"},
+		"the third is worse":  {map[int]int{2: 3}, "2"},
+		"worse by little":     {map[int]int{1: 200}, "2"},
+	} {
+		k := kiln.Kiln{ID: "big-blue", Control: "1", Every: time.Second, Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe},
+			{ID: "2", Role: kiln.RoleProbe}, {ID: "3", Role: kiln.RoleProbe}, {ID: "room", Role: kiln.RoleRoom}}}
+		s := newSpeaker(k)
+		for i := range 3600 {
+			smp := kiln.Sample{At: kiln.Stamp{Boot: "a", Since: time.Duration(i+1) * time.Second}}
+			for n, ch := range k.Channels {
+				v := kiln.Value{Channel: ch.ID, T: 800}
+				if every := c.faulty[n]; every > 0 && i%every == 0 || n == 0 && i >= 3000 {
+					v.Fault = kiln.Break
+				}
+				smp.Values = append(smp.Values, v)
+			}
+			s.hear(smp)
+			if i < 3000 && s.now != "1" {
+				t.Fatalf("%s: %s speaks in the place of the control probe", name, s.now)
+			}
+		}
+		if s.now != c.want {
+			t.Errorf("%s: %s speaks, want %s", name, s.now, c.want)
 		}
 	}
 }
