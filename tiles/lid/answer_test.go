@@ -45,6 +45,28 @@ func sized(t *testing.T, asked Question) Answer {
 	return a
 }
 
+// The limits of a set width are told inwards to the step: the lower rounded up, the upper down; without a step, and where none
+// lies between them, as they are.
+func TestLimitsInwardsToTheStep(t *testing.T) {
+	for _, step := range []float64{0, 0.1, 0.5, 5} {
+		a := sized(t, Question{Collar: []tiles.Millimetre{104.3}, Opening: 92, Step: mm(step),
+			BodyRates: shrinkage.StatedRates{Drying: share(0.06), Firing: share(0.07)}})
+		under, over := float64(a.Limits[0]), float64(a.Limits[1])
+		first, last := math.Ceil(under/step)*step, math.Floor(over/step)*step
+		if step == 0 || first > last {
+			first, last = under, over
+		}
+		if !(under < over) {
+			t.Fatalf("limits %v", a.Limits)
+		}
+		near(t, fmt.Sprint("not under, to ", step), float64(a.NotUnder), first, 1e-9)
+		near(t, fmt.Sprint("not over, to ", step), float64(a.NotOver), last, 1e-9)
+		if set := float64(a.Set); !(set >= under-1e-9 && set <= over+1e-9) {
+			t.Errorf("to %v: set to %v, outside %v", step, set, a.Limits)
+		}
+	}
+}
+
 // Every row of testdata/lids.csv, asked for the width, for the gap of that width, and for the
 // gallery of that lid. 0.001 mm is what the file asks for.
 func TestWorkedLids(t *testing.T) {
