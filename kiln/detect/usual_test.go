@@ -104,3 +104,84 @@ func TestPastWith(t *testing.T) {
 		t.Errorf("%+v, from the record %+v", got, want)
 	}
 }
+
+// A second usual firing has the name that people gave it, until it is released; what was said last of a name
+// holds, and what was said of another kind or atmosphere is none of it.
+func TestSecondUsualByItsName(t *testing.T) {
+	list := whole(1222, 1226, 1220, 1280, 1284, 1282)
+	said := func(what, name string, work kiln.Celsius) UsualSaid {
+		return UsualSaid{Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, What: what, Name: name, HeatWork: work}
+	}
+	other := said("second", "cone 04", 1060)
+	other.Atmosphere = kiln.Reduction
+	for name, c := range map[string]struct {
+		said []UsualSaid
+		want map[string]kiln.Celsius
+	}{
+		"nothing": {nil, map[string]kiln.Celsius{"": 1222}},
+		"a second": {[]UsualSaid{said("second", "cone 10", 1283), other},
+			map[string]kiln.Celsius{"": 1222, "cone 10": 1283}},
+		"said again": {[]UsualSaid{said("second", "cone 10", 1300), said("second", "cone 10",
+			1283)}, map[string]kiln.Celsius{"": 1222, "cone 10": 1283}},
+		"released": {[]UsualSaid{said("second", "cone 10", 1283), said("release", "cone 10", 0)},
+			map[string]kiln.Celsius{"": 1222}},
+		"another one released": {[]UsualSaid{said("second", "cone 10", 1283), said("release", "cone 9", 0)},
+			map[string]kiln.Celsius{"": 1222, "cone 10": 1283}},
+		"the first pinned": {[]UsualSaid{said("pin", "", 1240)}, map[string]kiln.Celsius{"": 1240}},
+		"and released": {[]UsualSaid{said("pin", "", 1240), said("release", "", 0)},
+			map[string]kiln.Celsius{"": 1222}},
+	} {
+		got := map[string]kiln.Celsius{}
+		for _, e := range PastOf(list, "1", c.said...).Usual {
+			if e.Atmosphere == kiln.Oxidation {
+				got[e.Name] = e.HeatWork
+			}
+		}
+		if fmt.Sprint(got) != fmt.Sprint(c.want) {
+			t.Errorf("%s: %v, want %v", name, got, c.want)
+		}
+	}
+}
+
+// Holds are taken in by the usual firing of their own kind and atmosphere.
+func TestHoldsOfTheSameSort(t *testing.T) {
+	p := Past{Usual: []Expected{{Kind: kiln.Glaze, Atmosphere: kiln.Oxidation}, {Kind: kiln.Glaze,
+		Atmosphere: kiln.Reduction},
+		{Kind: kiln.Bisque, Atmosphere: kiln.Oxidation}}}
+	p.Hold(kiln.Firing{Kind: kiln.Glaze, Atmosphere: kiln.Oxidation}, []kiln.Hold{{At: 600}})
+	for i, want := range []int{1, 0, 0} {
+		if got := len(p.Usual[i].Holds); got != want {
+			t.Errorf("%s in %s has %d holds", p.Usual[i].Kind, p.Usual[i].Atmosphere, got)
+		}
+	}
+}
+
+// A kiln that never came down quicker than its quickest fall is not believed to by more than a tenth; without
+// one, not in less than four hours, and of a low firing nothing is said.
+func TestQuickestFallCounts(t *testing.T) {
+	var known Past
+	for _, hours := range []time.Duration{5, 3, 6} {
+		known.Fell([]Fall{{To: 100, After: hours * time.Hour}})
+	}
+	const most = 2*time.Hour + 42*time.Minute // nine tenths of three hours
+	for _, c := range []struct {
+		name    string
+		past    Past
+		peak, t kiln.Celsius
+		after   time.Duration
+		soon    bool
+	}{
+		{"as quick as allowed", known, 1222, 100, most, false},
+		{"quicker", known, 1222, 100, most - time.Second, true},
+		{"colder, as quick", known, 1222, 90, most - time.Second, true},
+		{"hotter than any fall tells of", known, 1222, 101, 4 * time.Hour, false},
+		{"the same, sooner", known, 1222, 101, 4*time.Hour - time.Second, true},
+		{"of an unknown kiln", Past{}, 600, 40, 4 * time.Hour, false},
+		{"the same, sooner", Past{}, 600, 40, 4*time.Hour - time.Second, true},
+		{"of a low firing", Past{}, 599, 40, time.Minute, false},
+	} {
+		if got := c.past.TooSoon(c.peak, c.t, c.after); got != c.soon {
+			t.Errorf("%s: too soon %v", c.name, got)
+		}
+	}
+}
