@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"testing"
 	"time"
 
@@ -58,6 +59,16 @@ func TestOutbox(t *testing.T) {
 	if f, curve, err := o.SentFiring(ctx, uuid(1, 3)); err != nil || f.Status != "running" ||
 		f.OverAt != nil || len(curve) == 0 {
 		t.Errorf("the firing under way is sent as %+v with %d bytes: %v", f, len(curve), err)
+	}
+	// One that was logged by hand has no curve, and is sent all the same.
+	if err := s.write(ctx, func(tx *sql.Tx) error {
+		_, err := tx.Exec(`DELETE FROM curve`)
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if f, curve, err := o.SentFiring(ctx, uuid(1, 2)); err != nil || f.Number != 1 || len(curve) != 0 {
+		t.Errorf("without a curve it is sent as %+v with %d bytes: %v", f, len(curve), err)
 	}
 	if _, _, err := o.SentFiring(ctx, uuid(1, 99)); err == nil {
 		t.Error("a firing that is not there is sent")

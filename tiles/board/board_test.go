@@ -430,6 +430,9 @@ func TestSpreadOfABoard(t *testing.T) {
 		near(t, string(together)+" pot", pot, own[0], 1e-12)
 		near(t, string(together)+" lid", cover, own[1], 1e-12)
 	}
+	apart, _, _ := boardSpread(shrinkage.Pair{Rate: shrinkage.Spread2{{0.25, 0}, {0, 0.49}}}, shrinkage.Apart)
+	near(t, "apart, pots", apart[0][0], 0.5, 1e-12)
+	near(t, "apart, lids", apart[1][1], 0.7, 1e-12)
 	shared, _, _ := boardSpread(shrinkage.Pair{Rate: shrinkage.Spread2{{0, 0}, {0, 0.49}}}, shrinkage.InPlace)
 	if shared[0] != [2]float64{} || shared[1][0] != 0 || math.Abs(shared[1][1]-0.7) > 1e-12 {
 		t.Errorf("where the body is known for certain: %v", shared)
