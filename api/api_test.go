@@ -139,8 +139,11 @@ func ask(t testing.TB, method, address, contentType, body string, header ...stri
 	if err != nil {
 		t.Fatal(err)
 	}
-	return a, string(b)
+	return a, asRead(string(b))
 }
+
+// asRead is an answer as a person reads it: the space that holds a figure to its unit is a plain one.
+func asRead(answer string) string { return strings.ReplaceAll(answer, "\u00a0", " ") }
 
 // The four cases of testdata/lids.csv (worked in rational arithmetic from the definitions of
 // ASTM C326; see the README beside it), asked over HTTP as the API document shows.

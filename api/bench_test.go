@@ -139,6 +139,7 @@ func (b *bench) json(method, path, body string, want int, header ...string) map[
 	return out
 }
 
+// send asks for anything and gives the answer as it is read.
 func (b *bench) send(method, path, kind, body string, header ...string) (*http.Response, string) {
 	b.t.Helper()
 	r, err := http.NewRequest(method, b.URL+path, strings.NewReader(body))
@@ -165,7 +166,7 @@ func (b *bench) send(method, path, kind, body string, header ...string) (*http.R
 			break
 		}
 	}
-	return a, text.String()
+	return a, asRead(text.String())
 }
 
 // post sends a form of a page.

@@ -71,7 +71,10 @@ func (s *sheet) check(x, y float64) {
 
 // foot closes the sheet with what it is, and what our numbers are not.
 func (s *sheet) foot(says string) {
-	s.write(sheetEdge, sheetHigh-sheetEdge-6, "start", says)
+	lines := chart.Wrapped(says, 4, widestTrue)
+	for i, line := range lines {
+		s.write(sheetEdge, sheetHigh-sheetEdge-6*float64(len(lines)-i), "start", line)
+	}
 	// Small, or it is wider than the sheet.
 	fmt.Fprintf(s, `<text class="foot" x="%g" y="%g" font-size="3">%s</text>`, sheetEdge, sheetHigh-sheetEdge,
 		html.EscapeString(s.l.Tell(caution.Text(caution.NotFoodSafe))))

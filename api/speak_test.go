@@ -39,7 +39,7 @@ func fetched(t *testing.T, site, path string, header ...string) (*http.Response,
 	if err != nil {
 		t.Fatal(err)
 	}
-	return a, string(b)
+	return a, asRead(string(b))
 }
 
 // Who has not said is spoken to as the browser asks (RFC 9110, 12.5.4: weights, ranges), who has

@@ -56,7 +56,7 @@ func TestBrokenStates(t *testing.T) {
 		for _, path := range []string{"/", "/kiln/blue"} {
 			w := httptest.NewRecorder()
 			h.ServeHTTP(w, httptest.NewRequestWithContext(context.Background(), "GET", "http://localhost"+path, nil))
-			page := w.Body.String()
+			page := asRead(w.Body.String())
 			if path == "/" && (strings.Contains(page, ">hot<") != c.kilns.Live()[0].Hot || strings.Contains(page, "over its limit") != c.kilns.Live()[0].OverLimit) {
 				t.Errorf("%s, %s: hot or over the limit is not as it is", c.what, path)
 			}

@@ -1,19 +1,14 @@
 package daemon
 
 import (
-	"cmp"
 	"context"
-	_ "embed"
 	"fmt"
 	"math"
 	"net"
-	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
-	"regexp"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -255,75 +250,6 @@ func (p *tab) media(scheme, contrast string) {
 		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, wishes)
 		return err
 	}))
-}
-
-//go:embed testdata/audit.js
-var auditScript string
-
-// kindsOfPage folds addresses that differ only in what they are of.
-var kindsOfPage = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f-]{27}|(/bar/|/clay/)[A-Za-z347]+\b`)
-
-func pageKind(path string) string {
-	u, err := url.Parse(path)
-	if err != nil {
-		return path
-	}
-	return kindsOfPage.ReplaceAllString(u.Path, "${1}one")
-}
-
-// walk opens every kind of page that can be reached from the Wareboard, and some that are asked for,
-// and has each looked at under a name of its own. It gives how many there were.
-func (p *tab) walk(look func(path, name string)) (pages int) {
-	p.Helper()
-	waiting := []string{"/", "/lid?collar=104.5&opening=92.5&clay=tern", "/lid?collar=104.5&opening=92.5&clay=tern&just=1", "/lid?collar=xx&clay=tern", "/lid/board", "/bars?kiln=big-blue", "/session", "/nothing-here", "/problems/no-such-page"}
-	seen := map[string]bool{}
-	for len(waiting) > 0 {
-		path := waiting[0]
-		waiting = waiting[1:]
-		kind := pageKind(path)
-		if u, _ := url.Parse(path); strings.Contains(u.RawQuery, "just=1") || strings.Contains(u.RawQuery, "collar") || strings.Contains(u.RawQuery, "galleries") {
-			kind += "?" + regexp.MustCompile(`=[^&]*`).ReplaceAllString(u.RawQuery, "")
-		}
-		if seen[kind] {
-			continue
-		}
-		seen[kind] = true
-		p.open(path)
-		name := strings.Trim(regexp.MustCompile(`[^a-z0-9]+`).ReplaceAllString(strings.ToLower(kind), "-"), "-")
-		look(path, cmp.Or(name, "wareboard"))
-		waiting = append(waiting, evaluated[[]string](p, `[...document.querySelectorAll("a[href]")].filter(a => a.origin === location.origin && !a.download && !/^\/(v1\/|metrics)|\.csv|\.svg$/.test(a.pathname)).map(a => a.pathname + a.search)`)...)
-	}
-	if len(seen) < 15 {
-		p.Errorf("only %d pages were reached", len(seen))
-	}
-	return len(seen)
-}
-
-// TestPagesForEveryone holds every page, in light, dark and with more contrast, on a phone and on a
-// desk, against the audit.
-func TestPagesForEveryone(t *testing.T) {
-	t.Parallel()
-	s := openStudio(t, "", true)
-	browser := openBrowser(t)
-	phone := s.tab(t, browser, 360, 740)
-	desk := s.tab(t, browser, 1280, 800)
-	audited := phone.walk(func(path, name string) {
-		for _, look := range [][2]string{{"light", "no-preference"}, {"dark", "no-preference"}, {"light", "more"}, {"dark", "more"}} {
-			phone.media(look[0], look[1])
-			for _, wrong := range evaluated[[]string](phone, auditScript) {
-				t.Errorf("%s on a phone, %s, contrast %s: %s", path, look[0], look[1], wrong)
-			}
-			if look[1] != "more" {
-				phone.show(name+"-phone-"+look[0], true)
-			}
-		}
-		desk.open(path)
-		for _, wrong := range evaluated[[]string](desk, auditScript) {
-			t.Errorf("%s on a desk: %s", path, wrong)
-		}
-		desk.show(name+"-desk", false)
-	})
-	t.Logf("%d pages, 5 looks each", audited)
 }
 
 // TestFirstVisit sees the first view of the Wareboard fit a phone, and a live firing move without a

@@ -3,6 +3,7 @@ package chart
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"time"
 )
 
@@ -88,4 +89,36 @@ func niceStep(top float64, n int) float64 {
 // HoursMinutes writes a time since the first rise: 7 h 05.
 func HoursMinutes(d time.Duration) string {
 	return fmt.Sprintf("%d h %02d", int(d.Hours()), int(d.Minutes())%60)
+}
+
+// strokes are the data of a path through points (SVG 2, 9.3): the first where it is, each after it by how far it
+// lies from the one before, so that a long line is short text. Points that end up in one place are one. px, to a
+// tenth, of the place and not of the distance: nothing adds up.
+func strokes(points []point) string {
+	var b []byte
+	tenths := func(v int, first bool) {
+		if v >= 0 && !first {
+			b = append(b, ' ')
+		}
+		b = strconv.AppendFloat(b, float64(v)/10, 'f', -1, 64)
+	}
+	lastX, lastY := 0, 0
+	for i, at := range points {
+		x, y := int(math.Round(at.x*10)), int(math.Round(at.y*10))
+		switch {
+		case i == 0:
+			b = append(b, 'M')
+			tenths(x, true)
+			tenths(y, false)
+			b = append(b, 'l')
+		case x != lastX || y != lastY:
+			tenths(x-lastX, b[len(b)-1] == 'l')
+			tenths(y-lastY, false)
+		}
+		lastX, lastY = x, y
+	}
+	if len(b) > 0 && b[len(b)-1] == 'l' {
+		b = append(b, "0 0"...) // a dot
+	}
+	return string(b)
 }

@@ -80,9 +80,18 @@ func TestCurveIsToScale(t *testing.T) {
 			To: part[1]}.SVG()
 		wellFormed(t, svg)
 		f := frame(t, svg)
-		last := strings.Fields(strings.NewReplacer("M", " ", "L", " ").Replace(heatPath(t, svg)))
-		x, _ := strconv.ParseFloat(last[len(last)-2], 64)
-		y, _ := strconv.ParseFloat(last[len(last)-1], 64)
+		x, y := 0.0, 0.0 // the place of the first point, and the way from each to the next
+		for i, n := range regexp.MustCompile(`-?[0-9.]+`).FindAllString(heatPath(t, svg), -1) {
+			v, err := strconv.ParseFloat(n, 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if i%2 == 0 {
+				x += v
+			} else {
+				y += v
+			}
+		}
 		if hours := (f[4] + (x-f[0])/(f[2]-f[0])*(f[5]-f[4])) / 3600; math.Abs(hours-8.125) > 0.02 {
 			t.Errorf("the line ends at %.2f h", hours)
 		}

@@ -206,6 +206,7 @@ func (p *plot) axes() {
 			continue
 		}
 		fmt.Fprintf(p.b, `<path class="day" d="M%.1f %.1fV%.1f"/>`, x, bottom, p.area.top)
+		p.upright(x)
 		half := textWidth(t.day, true) / 2
 		if at := math.Min(math.Max(x, half+2), p.Width-half-2); at-lastDay > 2*half+10 {
 			p.fixed(at, bottom+39, "middle", "tb", t.day)
@@ -213,6 +214,11 @@ func (p *plot) axes() {
 		}
 	}
 	fmt.Fprintf(p.b, `<path class="axis" d="M%.1f %.1fH%.1f"/>`, p.area.left, bottom, p.area.right)
+}
+
+// upright keeps labels off a line from the top of the drawing to its foot, where there is room beside it.
+func (p *plot) upright(x float64) {
+	p.uprights = append(p.uprights, []point{{x, p.area.top}, {x, p.area.bottom}})
 }
 
 // holds shades where the temperature was held.
@@ -240,6 +246,8 @@ func (p *plot) gaps() {
 		fmt.Fprintf(p.b, `<path class="gap" d="M%.1f %.1fV%.1fM%.1f %.1fV%.1f"/>`, left, p.area.bottom,
 			p.area.top,
 			right, p.area.bottom, p.area.top)
+		p.upright(left)
+		p.upright(right)
 	}
 	for _, g := range p.Gaps {
 		word := "no reading"
@@ -304,6 +312,7 @@ func (p *plot) lineOf(e kiln.Envelope, gaps []kiln.Gap) string {
 	lift := func() {
 		if len(stroke) > 0 {
 			p.lines = append(p.lines, stroke)
+			b.WriteString(strokes(stroke))
 		}
 		pen, stroke = false, nil
 	}
@@ -321,12 +330,7 @@ func (p *plot) lineOf(e kiln.Envelope, gaps []kiln.Gap) string {
 		if i > 0 && a-e.After[i-1] > 2*e.Step && a-e.After[i-1] > 2*time.Minute {
 			lift()
 		}
-		op := "L"
-		if !pen {
-			op = "M"
-		}
 		at := point{p.x(min(max(a+e.Step/2, p.from), p.to)), p.y(p.middle(e, i, top))}
-		fmt.Fprintf(&b, "%s%.1f %.1f", op, at.x, at.y)
 		stroke, pen = append(stroke, at), true
 	}
 	lift()
@@ -335,26 +339,21 @@ func (p *plot) lineOf(e kiln.Envelope, gaps []kiln.Gap) string {
 
 // spread fills between the lowest and the highest of each step, where a kiln switches on and off within it.
 func (p *plot) spread(e kiln.Envelope) string {
-	var up, down strings.Builder
-	op, drawn := "M", false
+	var up, down []point
+	drawn := false
 	for i, a := range e.After {
 		if a+e.Step < p.from || a > p.to || !e.Low[i].Known() {
 			continue
 		}
-		x := p.x(min(max(a+e.Step/2, p.from), p.to))
-		drawn = drawn || p.y(float64(e.Low[i]))-p.y(float64(e.High[i])) > 4
-		fmt.Fprintf(&up, "%s%.1f %.1f", op, x, p.y(float64(e.High[i])))
-		op = "L"
+		x, high, low := p.x(min(max(a+e.Step/2, p.from), p.to)), p.y(float64(e.High[i])), p.y(float64(e.Low[i]))
+		drawn = drawn || low-high > 4
+		up, down = append(up, point{x, high}), append(down, point{x, low})
 	}
 	if !drawn {
 		return ""
 	}
-	for i, a := range slices.Backward(e.After) {
-		if a+e.Step >= p.from && a <= p.to && e.Low[i].Known() {
-			fmt.Fprintf(&down, "L%.1f %.1f", p.x(min(max(a+e.Step/2, p.from), p.to)), p.y(float64(e.Low[i])))
-		}
-	}
-	return `<path class="spread" d="` + up.String() + down.String() + `Z"/>`
+	slices.Reverse(down)
+	return `<path class="spread" d="` + strokes(append(up, down...)) + `Z"/>`
 }
 
 // edge is one side of a band as a stroke that labels keep clear of.
@@ -374,18 +373,8 @@ func (p *plot) bandOf(e kiln.Envelope) string {
 	if len(upper) < 2 {
 		return ""
 	}
-	var b strings.Builder
-	b.WriteString(`<path class="ghost" d="`)
-	op := "M"
-	for _, at := range upper {
-		fmt.Fprintf(&b, "%s%.1f %.1f", op, at.x, at.y)
-		op = "L"
-	}
-	for _, at := range slices.Backward(lower) {
-		fmt.Fprintf(&b, "L%.1f %.1f", at.x, at.y)
-	}
-	b.WriteString(`Z"/>`)
-	return b.String()
+	slices.Reverse(lower)
+	return `<path class="ghost" d="` + strokes(append(upper, lower...)) + `Z"/>`
 }
 
 // tops draws the peak and the end of the line filled, what is foreseen hollow, and asks for their labels.

@@ -27,6 +27,8 @@ type labels struct {
 	area  box       // within which a label stands
 	taken []box     // labels that are there
 	lines [][]point // lines that are drawn, each in order
+	// uprights are lines from top to foot: a label that has no room beside them stands on one, which is broken there.
+	uprights [][]point
 }
 
 const (
@@ -56,6 +58,19 @@ func textWidth(text string, bold bool) float64 {
 	return w
 }
 
+// Wrapped breaks a text in letters of a size into lines of a width at most, both in one unit.
+func Wrapped(text string, size, most float64) (lines []string) {
+	line := ""
+	for _, word := range strings.Fields(text) {
+		longer := strings.TrimSpace(line + " " + word)
+		if line != "" && textWidth(longer, false)*size/textSize > most {
+			lines, longer = append(lines, line), word
+		}
+		line = longer
+	}
+	return append(lines, line)
+}
+
 // label is a word or two lines of them beside a point.
 type label struct {
 	at    point
@@ -75,6 +90,15 @@ var around = []point{{12, -9}, {12, -26}, {-12, -9}, {0, -24}, {12, 8}, {-12, 8}
 
 // put draws a label at the first of its places that is free; whether it found one.
 func (l *labels) put(t label) bool {
+	lines := l.lines
+	l.lines = slices.Concat(lines, l.uprights)
+	beside := l.place(t)
+	l.lines = lines
+	return beside || len(l.uprights) > 0 && l.place(t)
+}
+
+// place draws a label where it meets nothing that is kept; whether there was room.
+func (l *labels) place(t label) bool {
 	width := 0.0
 	for i, line := range t.lines {
 		width = math.Max(width, textWidth(line, i == 0 && t.class == "tb"))
@@ -127,7 +151,7 @@ func (l *labels) put(t label) bool {
 	}
 	if narrow := broken(t.lines[0], 90); len(narrow) > 1 {
 		t.lines = append(narrow, t.lines[1:]...)
-		return l.put(t)
+		return l.place(t)
 	}
 	return false
 }
@@ -205,6 +229,13 @@ func crosses(a, c point, b box) bool {
 // write draws a label in its box and keeps the box.
 func (l *labels) write(at box, t label) {
 	l.taken = append(l.taken, at)
+	for _, u := range l.uprights {
+		if crosses(u[0], u[1], at) {
+			fmt.Fprintf(l.b, `<path class="plate" d="M%.1f %.1fH%.1fV%.1fH%.1fZ"/>`, at.left, at.top, at.right,
+				at.bottom, at.left)
+			break
+		}
+	}
 	for i, line := range t.lines {
 		class := t.class
 		if i > 0 || class == "" {

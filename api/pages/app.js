@@ -5,7 +5,9 @@
   const $ = (s, e = document) => e.querySelector(s), $$ = (s, e = document) => [...e.querySelectorAll(s)];
   // Words in the language of the page; what it has not is said in English.
   const words = JSON.parse(document.documentElement.dataset.words || "{}");
-  const say = (text, ...fill) => (words[text] || text).replace(/\{(\d)\}/g, (_, n) => fill[n - 1]);
+  // A figure stays on a line with its unit, here as on what the server writes.
+  const together = text => text.replace(/(\d) (?=(?:°[CF]|mm|cm|in|kg|g|ml|l|%|s|min|h)(?![\p{L}\d]))/gu, "$1\u00a0");
+  const say = (text, ...fill) => together((words[text] || text).replace(/\{(\d)\}/g, (_, n) => fill[n - 1]));
   const make = (tag, props = {}, ...inside) => { const e = Object.assign(document.createElement(tag), props); e.append(...inside); return e; };
 
   // Temperatures in the reader's degrees; the stream tells °C.
@@ -15,11 +17,10 @@
   // What the kilns do, as it happens. A reading that grew old is struck through. Where the stream has broken off
   // for ten seconds the figure is greyed and says how old it is: its age is counted here.
   const tiles = $$("[data-kiln]");
-  const put = (tile, what, text) => $$(`[data-live=${what}]`, tile).forEach(e => { if (e.textContent !== text) e.textContent = text; });
+  const put = (tile, what, text) => $$(`[data-live=${what}]`, tile).forEach(e => { if (e.textContent !== together(text)) e.textContent = together(text); });
   const figure = (tile, value, fresh) => $$("[data-live=temperature]", tile).forEach(e => {
     if (value === null) return;
-    const number = make("span", {className: fresh ? "" : "struck", textContent: heat(value)});
-    e.replaceChildren(number, make("small", {textContent: " " + degree + (fresh ? "" : say(", not heard now"))}));
+    e.replaceChildren(fresh ? heat(value) : make("span", {className: "struck", textContent: heat(value)}), make("small", {textContent: degree + (fresh ? "" : say(", not heard now"))}));
   });
   const heard = new Map();
   const tell = k => tiles.filter(t => t.dataset.kiln === k.kiln).forEach(t => {
@@ -368,34 +369,24 @@
     tell();
   });
 
-  // A number pad for a text of one length a line: the page has keys of its own, with one for the next line.
+  // A number pad for a text of one length a line, with a key for the next line.
   start("textarea[data-pad]", text => {
-    const pad = make("div", {className: "pad keys10 lines"}), sign = document.documentElement.lang === "de" ? "," : ".", told = $("[data-lines]", text.form);
+    const told = $("[data-lines]", text.form);
     const tell = () => { const n = text.value.split("\n").filter(l => l.trim()).length; told.textContent = n === 1 ? say("1 pot") : n ? say("{1} pots", n) : ""; };
-    const key = (label, name, put) => {
-      const b = make("button", {type: "button", textContent: label, className: name === "next" ? "save" : name === "back" ? "del" : ""});
-      b.dataset.key = label;
-      if (name === "back") b.ariaLabel = say("one back");
-      b.addEventListener("click", () => { text.value = put(text.value); text.scrollTop = text.scrollHeight; tell(); });
-      pad.append(b);
-    };
-    "789".split("").forEach(k => key(k, "", v => v + k));
-    key("←", "back", v => v.slice(0, -1));
-    "456".split("").forEach(k => key(k, "", v => v + k));
-    "123".split("").forEach(k => key(k, "", v => v + k));
-    key(say("next pot"), "next", v => v === "" || v.endsWith("\n") ? v : v + "\n");
-    key("0", "w2", v => v + "0");
-    pad.lastChild.className = "w2";
-    key(sign, "", v => v + sign);
+    $$(".pad.lines [data-key]", text.form).forEach(b => b.addEventListener("click", () => {
+      const v = text.value, k = b.dataset.key;
+      text.value = k === "back" ? v.slice(0, -1) : k !== "next" ? v + k : v === "" || v.endsWith("\n") ? v : v + "\n";
+      text.scrollTop = text.scrollHeight;
+      tell();
+    }));
     if (matchMedia("(pointer: coarse)").matches) text.inputMode = "none";
     text.addEventListener("input", tell);
-    text.after(pad);
     tell();
   });
 
   // A big keypad, on demand: the phone's own comes first.
-  start(".field input.length", input => {
-    const pad = make("div", {className: "pad", hidden: true}), sign = document.documentElement.lang === "de" ? "," : ".";
+  start("[data-calls=pad]", call => {
+    const field = call.closest(".field"), input = $("input", field), pad = make("div", {className: "pad", hidden: true}), sign = document.documentElement.lang === "de" ? "," : ".";
     [..."789456123"].concat(sign, "0", "←").forEach(k => {
       const b = make("button", {type: "button", textContent: k, ariaLabel: k === "←" ? say("one back") : k === "," ? say("decimal comma") : k === "." ? say("decimal point") : k});
       b.addEventListener("click", () => {
@@ -404,9 +395,8 @@
       });
       pad.append(b);
     });
-    const call = make("button", {type: "button", className: "quiet-key", textContent: say("Number pad"), ariaExpanded: "false"});
     call.addEventListener("click", () => { pad.hidden = !pad.hidden; call.ariaExpanded = String(!pad.hidden); if (!pad.hidden) input.blur(); });
-    input.closest(".field").after(call, pad);
+    field.after(pad);
   });
 
   // A read-out on curves: where the pointer, the finger or the arrow keys are. Zoom asks the server for
@@ -422,7 +412,9 @@
   };
   const partOf = (from, to) => { const u = new URL(location.href); u.searchParams.set("from", Math.round(from)); u.searchParams.set("to", Math.round(to)); u.hash = "curve"; return u.href; };
   const curve = figure => {
-    const out = $("output", figure), {above, below, same} = out.dataset;
+    const out = $("output", figure);
+    if (!out) return; // drawn to be seen alone
+    const {above, below, same} = out.dataset;
     figure.addEventListener("click", e => {
       const a = e.target.closest("[data-zoom]");
       if (a) { e.preventDefault(); swap(a.href, true); }
@@ -441,7 +433,7 @@
         if (shown) hair.setAttribute("d", `M${x.toFixed(1)} ${top}V${bottom}M${(x - 5).toFixed(1)} ${y.toFixed(1)}h10`);
         const minutes = Math.round(s / 60), f = out.dataset.unit === "°F", t = v => Math.round(f ? v * 1.8 + 32 : v), rate = at ? (c - before[1]) / (s - before[0]) * 3600 * (f ? 1.8 : 1) : 0;
         const off = t(c) - t(usual), usually = isNaN(off) ? "" : off ? (off < 0 ? above : below).replace("{1}", Math.abs(off)) : same;
-        out.textContent = [`${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")}`, t(c) + " " + out.dataset.unit, at ? (rate > 0 ? "+" : "") + Math.round(rate) + " " + out.dataset.unit + "/h" : "", usually].filter(Boolean).join("   ");
+        out.textContent = together([`${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")}`, t(c) + " " + out.dataset.unit, at ? (rate > 0 ? "+" : "") + Math.round(rate) + " " + out.dataset.unit + "/h" : "", usually].filter(Boolean).join("   "));
       };
       const secondsAt = e => { const r = svg.getBoundingClientRect(), x = (e.clientX - r.left) / r.width * svg.viewBox.baseVal.width; return Math.min(to, Math.max(from, from + (x - left) / (right - left) * (to - from))); };
       const nearest = s => points.reduce((best, p, i) => Math.abs(p[0] - s) < Math.abs(points[best][0] - s) ? i : best, 0);

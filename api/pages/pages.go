@@ -160,7 +160,7 @@ func (s *Set) Show(w io.Writer, p Page) error {
 	return s.write(w, p.frame(), text(p.Title(l)), p.Body(l))
 }
 
-// write puts the frame around a page. Nothing is written if it fails.
+// write puts the frame around a page. Nothing is written if it fails. It is the one place by which pages leave.
 func (s *Set) write(w io.Writer, f Frame, title, body templ.Component) error {
 	var b bytes.Buffer
 	l := s.locale(f.Speak)
@@ -168,7 +168,7 @@ func (s *Set) write(w io.Writer, f Frame, title, body templ.Component) error {
 	if err := s.frame(l, f, title, body).Render(context.Background(), &b); err != nil {
 		return err
 	}
-	_, err := w.Write(b.Bytes())
+	_, err := w.Write(together(b.Bytes()))
 	return err
 }
 
