@@ -261,7 +261,7 @@ func (p *reading) walk(asked []string, look func(path string)) (pages int) {
 // and asks everything at once of it; in the soak by readers of all eight kinds.
 func TestEveryPage(t *testing.T) {
 	t.Parallel()
-	s, browser := openWholeStudio(t), openBrowser(t)
+	s, browser := openWholeStudio(t, fastClock()), openBrowser(t)
 	phone, german := reader{390, 844, "en", "light", true}, reader{1280, 900, "de", "dark", false}
 	readers := []*reading{s.read(t, browser, phone), s.read(t, browser, german)}
 	if os.Getenv("LIDWRIGHT_SOAK") != "" {
