@@ -378,6 +378,42 @@ func TestTolerance(t *testing.T) {
 	}
 }
 
+// The ranges of the classes as the same two tables print them: at both ends a couple is in its class, a degree beyond it is
+// not.
+func TestRangesOfClasses(t *testing.T) {
+	for _, c := range []struct {
+		types     []Type
+		class     Class
+		low, high kiln.Celsius
+	}{
+		{[]Type{K, N}, 1, -40, 1000}, {[]Type{J}, 1, -40, 750}, {[]Type{E}, 1, -40, 800}, {[]Type{T}, 1, -40, 350},
+		{[]Type{R, S}, 1, 0, 1600}, {[]Type{K, N}, 2, -40, 1200}, {[]Type{J}, 2, -40, 750}, {[]Type{E}, 2, -40, 900},
+		{[]Type{T}, 2, -40, 350}, {[]Type{R, S}, 2, 0, 1600}, {[]Type{B}, 2, 600, 1700},
+	} {
+		for _, k := range c.types {
+			for at, want := range map[kiln.Celsius]bool{c.low - 1: false, c.low: true, c.high: true, c.high + 1: false} {
+				if _, in := k.Tolerance(c.class, at); in != want {
+					t.Errorf("type %s at %v °C is in class %d: %v", k, at, c.class, in)
+				}
+			}
+		}
+	}
+}
+
+// What is no type has no range, and says so where it is shown.
+func TestNoType(t *testing.T) {
+	if low, high := Type('X').Range(); low.Known() || high.Known() || Type('X').String() != "Type(88)" {
+		t.Errorf("%v goes from %v to %v", Type('X'), low, high)
+	}
+	k := K
+	if err := k.UnmarshalText([]byte("X")); err == nil || k != K {
+		t.Errorf("read as %v, %v", k, err)
+	}
+	if err := k.UnmarshalText([]byte("s")); err != nil || k != S {
+		t.Errorf("read as %v, %v", k, err)
+	}
+}
+
 func TestParseType(t *testing.T) {
 	for _, k := range Types() {
 		for _, letter := range []string{k.String(), string(rune(k) + 'a' - 'A')} {
