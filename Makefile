@@ -82,13 +82,15 @@ fuzz:
 	@for f in $$(grep -ho '^func Fuzz[A-Za-z]*' kiln/source/*_test.go | cut -c6-); do echo $$f; go test -run '^$$' -fuzz "^$$f\$$" -fuzztime $(FUZZTIME) ./kiln/source || exit 1; done
 
 # Faults that are put into the code one by one, and which of them no test notices: a night. Another sample,
-# or a larger one: make mutants SEED=2 MUTANTS=60; one package: make mutants MUTATED=./config
+# or a larger one: make mutants SEED=2 MUTANTS=60; one package: make mutants MUTATED=./config;
+# two faults at a time on an idle machine: TOGETHER=2
 SEED    := 1
 MUTANTS := 30
+TOGETHER := 1
 MUTATED := ./kiln/... ./tiles/... ./daemon/store/... ./config
 mutants: packages
-	go run -C deploy/tools ./mutants -root $(CURDIR) -seed $(SEED) -n $(MUTANTS) $(MUTATED)
-	go run -C deploy/tools ./mutants -root $(CURDIR) -n 0 ./api/auth
+	go run -C deploy/tools ./mutants -root $(CURDIR) -seed $(SEED) -n $(MUTANTS) -together $(TOGETHER) $(MUTATED)
+	go run -C deploy/tools ./mutants -root $(CURDIR) -n 0 -together $(TOGETHER) ./api/auth
 
 # The README's two commands on a clean Debian 12 and 13, as root and as a user with sudo: as root, hours.
 # One release alone: make fresh DEBIANS=trixie; the packages and programs of the tests alone: DEBIANS='bookworm short'

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
@@ -183,5 +184,29 @@ func TestQuickestFallCounts(t *testing.T) {
 		if got := c.past.TooSoon(c.peak, c.t, c.after); got != c.soon {
 			t.Errorf("%s: too soon %v", c.name, got)
 		}
+	}
+}
+
+// What was usual when a firing was fired is of what came before it, of its kiln, kind and atmosphere, and whole.
+func TestUsualBefore(t *testing.T) {
+	var list []kiln.Firing // newest first
+	for _, f := range slices.Backward(whole(1222, 1226, 1220, 1280, 1300)) {
+		list = append(list, f)
+	}
+	same := list[4]
+	for name, change := range map[string]func(f *kiln.Firing){
+		"of another kiln": func(f *kiln.Firing) { f.Kiln = "little-red" }, "of another kind": func(f *kiln.Firing) { f.Kind = kiln.Bisque },
+		"in reduction": func(f *kiln.Firing) { f.Atmosphere = kiln.Reduction }, "broken off": func(f *kiln.Firing) { f.Status = kiln.Incomplete },
+	} {
+		other := same
+		change(&other)
+		other.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1000}}
+		with := slices.Insert(slices.Clone(list), 3, other, other, other)
+		if e := UsualBefore(with, 1, "1"); e.Of != 3 || e.HeatWork != 1222 {
+			t.Errorf("beside three %s: of %d, %.0f °C", name, e.Of, e.HeatWork)
+		}
+	}
+	if e := UsualBefore(list, 4, "1"); e.Of != 0 {
+		t.Errorf("before the first: of %d", e.Of)
 	}
 }
