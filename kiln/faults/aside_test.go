@@ -79,3 +79,31 @@ func TestWhoIsStill(t *testing.T) {
 		t.Error("a probe that moved by a step in a hold is told")
 	}
 }
+
+// A probe that read one value far off for a while is believed again as soon as it reads what the kiln should
+// be at by then, and not while it reads anything between.
+func TestBackFromAside(t *testing.T) {
+	t.Parallel()
+	l := newLine(t, time.Second, kiln.RoleProbe)
+	curve := usual("20>1100@250", 3)
+	say := func(from, to time.Duration, as func(kiln.Celsius) kiln.Celsius) {
+		for after := from; after < to; after += time.Second {
+			l.say(as(curve.Reading(after)))
+		}
+	}
+	asRead := func(t kiln.Celsius) kiln.Celsius { return t }
+	const broken, over = 90 * time.Minute, 110 * time.Minute
+	say(0, broken, asRead)
+	say(broken, over, func(kiln.Celsius) kiln.Celsius { return 900 })
+	if a, held := l.judge.Aside("1"); !held || a.T != 900 || a.Unit {
+		t.Fatalf("not held aside: %+v", a)
+	}
+	say(over, over+30*time.Second, func(t kiln.Celsius) kiln.Celsius { return 785 })
+	if f := l.lastFault(0); f == kiln.Good {
+		t.Error("a reading half way is believed")
+	}
+	say(over+30*time.Second, over+2*time.Minute, asRead)
+	if a, held := l.judge.Aside("1"); held || l.lastFault(0) != kiln.Good {
+		t.Errorf("back at %.0f °C, and %s, aside %+v", curve.Reading(over), l.lastFault(0), a)
+	}
+}
