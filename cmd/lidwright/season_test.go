@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"maps"
@@ -9,6 +10,8 @@ import (
 	"math/rand/v2"
 	"net/http"
 	"net/url"
+	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -330,6 +333,9 @@ type firingSeen struct {
 	ID, Name, Status, Kind string
 	Load                   *string
 	Work                   *float64 `json:"heat_work_c"`
+	Gaps                   []struct {
+		ForS int `json:"for_s"`
+	}
 }
 
 // fires has bars get the heat of a firing, which is off by up to 8 °C.
@@ -391,7 +397,7 @@ const (
 
 // TestSeasonOverHTTP and TestSeasonByCommand play a season: two kilns, one without a line; two clays and a
 // porcelain, four bags and a blend; 60 bars by three people in mm and inches; 14 loads; a candling, an abort, a
-// reheat, a power cut near the top, another probe, a kiln with another name, the change of clocks in October, three
+// reheat, a plug pulled near the top, another probe, a kiln with another name, the change of clocks in October, three
 // boards of lids. At its end every reading counts, or has the reason that is true of it; every rate holds the truth in
 // its range; and nothing was typed twice but what was asked about.
 func TestSeasonOverHTTP(t *testing.T) { playSeason(t, false) }
@@ -460,23 +466,57 @@ func (s *season) summer() {
 	s.cone(f, s.fires(f, two))
 	s.measure("fired", two)
 
-	// Power fails for half an hour near the top, and comes back.
+	// The plug is pulled for half an hour near the top, and power comes back.
 	s.rest(6)
 	three := append(slices.Clone(tern[7:10]), wren[5:8]...)
 	s.pack("big-blue", "glaze", three, "")
 	s.begin(true)
 	s.playTo(glazeFiring, 460)
-	goesOn := s.running()
-	s.end()
-	s.until("the port is let go", func() bool { return !s.plug.Line().Listened() })
+	goesOn, heard := s.running(), s.heardAt()
+	s.pullPlug()
 	s.set(s.stamp().Wall.Add(30 * time.Minute))
-	s.daemon = nil
 	s.start()
 	s.until("the firing is taken up", func() bool { return s.kiln("/v1/now").Firing == goesOn })
+	again := s.heardAt()
+	lost := slices.ContainsFunc(heard, func(r [3]float64) bool { return !slices.Contains(again, r) })
+	if lost || len(again) != s.told {
+		s.Errorf("%d readings were told and %d seen before the plug was pulled, %d are left", s.told, len(heard),
+			len(again))
+	}
 	s.speak(int(s.curve.Programme.Length().Minutes()) - 480)
-	f = s.newest()
+	if f = s.newest(); f.ID != goesOn || len(f.Gaps) != 1 || f.Gaps[0].ForS < 29*60 || f.Gaps[0].ForS > 32*60 {
+		s.Errorf("the firing whose plug was pulled: %+v, it was %s", f, goesOn)
+	}
 	s.cone(f, s.fires(f, three))
 	s.measure("fired", three)
+}
+
+// heardAt are the readings of the firing that goes on in big-blue, with their ages.
+func (s *season) heardAt() [][3]float64 {
+	s.Helper()
+	var curve struct {
+		Channels []struct{ Rows [][3]float64 }
+	}
+	s.get("/v1/firings/"+s.running()+"/curve?step=1", &curve)
+	if len(curve.Channels) == 0 || len(curve.Channels[0].Rows) < 400 {
+		s.Fatalf("a curve of which nothing was heard: %+v", curve)
+	}
+	return curve.Channels[0].Rows
+}
+
+// pullPlug leaves the store as it lies on the disk in the midst of a firing, with nothing that an end writes.
+func (s *season) pullPlug() {
+	s.Helper()
+	folder, pulled := s.config.Store.Folder, filepath.Join(s.work, "pulled")
+	if err := os.CopyFS(pulled, os.DirFS(folder)); err != nil {
+		s.Fatal(err)
+	}
+	s.end()
+	s.until("the port is let go", func() bool { return !s.plug.Line().Listened() })
+	s.daemon = nil
+	if err := errors.Join(os.RemoveAll(folder), os.Rename(pulled, folder)); err != nil {
+		s.Fatal(err)
+	}
 }
 
 // coneHeat is what a kiln without a line got that was fired to a cone.
