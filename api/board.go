@@ -134,6 +134,9 @@ func readBoard(values url.Values, unit tiles.LengthUnit) (*asked, error) {
 		q.Galleries = append(q.Galleries, g)
 	}
 	gauge, opening, spread := r.length("gauge"), r.length("gauge_opening"), r.length("gauge_spread_sd")
+	if l, _ := tiles.LimitOf("gauge_spread_sd"); spread != nil {
+		r.within("gauge_spread_sd", float64(*spread), l.Least, l.Most)
+	}
 	if count, counted := r.whole("gauge_count", 1, 1000); gauge != nil {
 		q.Gauge = &board.Gauge{Collar: *gauge, SpreadSD: spread, Count: count}
 		if opening != nil {

@@ -24,7 +24,8 @@ import (
 type formField struct {
 	name, kind, value string
 	options           []string
-	longest           int // characters that may be typed; 0: not said
+	longest           int    // characters that may be typed; 0: not said
+	least, most, in   string // of a number: its limits, and what they are in
 	describedBy       string
 	invalid, focus    bool
 	ticked            bool // a check box
@@ -143,6 +144,7 @@ func (f *sentForm) take(n *html.Node) {
 	}
 	longest, _ := strconv.Atoi(attr(n, "maxlength"))
 	one := formField{name: attr(n, "name"), kind: attr(n, "type"), value: attr(n, "value"), longest: longest,
+		least: attr(n, "data-least"), most: attr(n, "data-most"), in: attr(n, "data-in"),
 		ticked:      hasAttr(n, "checked"),
 		describedBy: attr(n, "aria-describedby"),
 		invalid:     attr(n, "aria-invalid") == "true", focus: hasAttr(n, "autofocus")}

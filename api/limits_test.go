@@ -2,9 +2,12 @@ package api
 
 import (
 	"encoding/json"
+	"fmt"
 	"maps"
 	"net/http"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -36,6 +39,74 @@ func TestLimitsAgree(t *testing.T) {
 	if fields < 2*40 {
 		t.Errorf("only %d fields", fields)
 	}
+}
+
+// TestNumbersAgree holds every field of a number of every page against the table of limits: it says from where to
+// where it may lie, and the server says of a number beyond either end the same beside the field.
+func TestNumbersAgree(t *testing.T) {
+	b, forms := walkedForms(t)
+	fields := 0
+	for _, key := range slices.Sorted(maps.Keys(forms)) {
+		f := forms[key]
+		for _, one := range f.fields {
+			l, is := tiles.LimitOf(one.name)
+			if !is || !l.IsNumber() || l.AsksBack || one.kind == "select" || one.kind == "radio" ||
+				one.kind == "checkbox" || slices.Contains(notText, f.action+" "+one.name) {
+				continue
+			}
+			fields++
+			if one.least != fmt.Sprint(l.Least) || one.most != strconv.FormatFloat(l.Most, 'f', -1, 64) {
+				t.Errorf("%s on %s: %s says %q to %q, the table %g to %g", f.action, f.page, one.name, one.least,
+					one.most, l.Least, l.Most)
+			}
+			past := l.Most + 1
+			if one.in == "share" {
+				past = l.Most + 0.01
+			}
+			for _, past := range []float64{l.Least - 1, past} {
+				if says := b.faultOf(f, one.name, past, one.in); !outOfRange.MatchString(says) {
+					t.Errorf("%s on %s: %g in %s is answered %q", f.action, f.page, past, one.name, says)
+				}
+			}
+			if says := b.faultOf(f, one.name, l.Most, one.in); outOfRange.MatchString(says) {
+				t.Errorf("%s on %s: %g in %s: %s", f.action, f.page, l.Most, one.name, says)
+			}
+		}
+	}
+	if t.Logf("%d fields of numbers", fields); fields < 40 {
+		t.Errorf("only %d fields", fields)
+	}
+}
+
+// notText are fields of a maker's mark, which elsewhere is a number by that name.
+var notText = []string{"/pots#new mark", "/class mark", "/lid/results mark", "/class/bars marks"}
+
+// outOfRange is how readers say that a number is beyond its limits.
+var outOfRange = regexp.MustCompile(`must lie|must be .* to |a number from 0 up|not a number of per cent`)
+
+// faultOf is what is said beside a field in which a number was typed.
+func (b *bench) faultOf(f sentForm, field string, number float64, in string) (says string) {
+	v := f.filled()
+	text := strconv.FormatFloat(number, 'f', -1, 64)
+	if in == "share" {
+		text = strconv.FormatFloat(100*number, 'f', 4, 64) + "%"
+	}
+	v.Set(field, text)
+	if field == "gauge_spread_sd" { // of pots thrown to a gauge
+		v.Del("galleries")
+		v.Set("gauge", "104.5")
+		v.Set("gauge_count", "12")
+	}
+	_, answer := b.ask(f, v)
+	found, byID, _ := parsed(b.t, f.page, answer)
+	for _, one := range found[f.action] {
+		for _, o := range one.fields {
+			if o.name == field && o.invalid {
+				says += byID[o.describedBy]
+			}
+		}
+	}
+	return strings.ToLower(says)
 }
 
 // limitAgrees holds a field against the table and the document, and sends a text that just fits, or one that

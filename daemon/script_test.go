@@ -40,7 +40,7 @@ func TestBarWaitsForTheNetwork(t *testing.T) {
 	p.until("the question", `document.querySelector("main").innerText.includes("Nothing is kept yet")`)
 }
 
-// TestKeypad types a length with the big keys.
+// TestKeypad types a length with the big keys, and numbers that cannot be.
 func TestKeypad(t *testing.T) {
 	t.Parallel()
 	s := openStudio(t, "", true)
@@ -57,6 +57,34 @@ func TestKeypad(t *testing.T) {
 		t.Errorf("a key is only %.0f px", low)
 	}
 	p.show("walk-keypad", false)
+	p.checksNumbers()
+}
+
+// checksNumbers types numbers that cannot be into fields of a bar and of a lid, and leaves them.
+func (p *tab) checksNumbers() {
+	p.Helper()
+	for _, c := range []struct{ page, field, typed, says string }{
+		{"/bar/BRD", "dry_g", "20001", "Must lie from 0 to 20000"},
+		{"/bar/BRD", "dry_g", "100,5", ""},
+		{"/lid", "play", "20,5", "Must lie from 0 to 20"},
+		{"/lid", "play", "0,5", ""},
+		{"/lid", "play", "1/16 in", ""}, // the server's to read
+		{"/lid", "body_drying_ratio", "31%", "Must lie from 0 % to 20 %"},
+		{"/lid", "body_drying_ratio", "6", ""},
+		{"/lid", "mass_wet_g", "0", "Must lie from 1 to 20000"},
+	} {
+		p.open(c.page)
+		says := evaluated[string](p, fmt.Sprintf(`(() => {
+			const i = document.querySelector("input[name=%s][data-most]");
+			i.value = %q;
+			i.dispatchEvent(new Event("change", {bubbles: true}));
+			const says = document.getElementById(i.getAttribute("aria-describedby"));
+			return says && !says.hidden && i.ariaInvalid === "true" ? says.textContent : "";
+		})()`, c.field, c.typed))
+		if says != c.says {
+			p.Errorf("%s in %s: %q, want %q", c.typed, c.field, says, c.says)
+		}
+	}
 }
 
 // TestReadOut reads the curve by keys and by the finger, and goes closer.

@@ -384,6 +384,28 @@
     tell();
   });
 
+  // A number that cannot be is told beside its field as soon as the field is left. What is no bare number, such as a
+  // length with its unit, is read by the server alone.
+  const unitsMM = {mm: 1, cm: 10, in: 25.4, "32nds": 25.4 / 32};
+  start("input[data-most]", input => {
+    const says = make("p", {className: "bad", hidden: true, id: "range-" + (input.id || input.name)}), told = input.getAttribute("aria-describedby");
+    says.setAttribute("role", "status");
+    (input.closest(".field, .stepper") || input).after(says);
+    const check = () => {
+      const typed = input.value.trim().replace(",", "."), percent = typed.endsWith("%"), n = Number(percent ? typed.slice(0, -1) : typed || "x");
+      const {least, most, in: kind} = input.dataset, wide = kind === "mm" ? unitsMM[input.form?.elements.unit?.value] || 1 : 1;
+      const value = kind === "share" && (percent || n >= 1) ? n / 100 : n * wide, unclear = kind === "share" && n < 1 && !percent;
+      const off = !unclear && !(value === 0 && input.dataset.or) && (value < +least || value > +most);
+      const show = v => (kind === "share" ? +(v * 100).toFixed(2) : +(v / wide).toFixed(3)).toLocaleString(document.documentElement.lang, {useGrouping: false, maximumFractionDigits: 3}) + (kind === "share" ? " %" : "");
+      says.hidden = !off;
+      says.textContent = off ? say("must lie from {1} to {2}", show(+least), show(+most)).replace(/^./u, c => c.toUpperCase()) : "";
+      if (off) { input.ariaInvalid = "true"; input.setAttribute("aria-describedby", says.id); }
+      else if (input.getAttribute("aria-describedby") === says.id) { input.ariaInvalid = null; told ? input.setAttribute("aria-describedby", told) : input.removeAttribute("aria-describedby"); }
+    };
+    input.addEventListener("change", check);
+    input.addEventListener("input", () => says.hidden || check());
+  });
+
   // A big keypad, on demand: the phone's own comes first.
   start("[data-calls=pad]", call => {
     const field = call.closest(".field"), input = $("input", field), pad = make("div", {className: "pad", hidden: true}), sign = document.documentElement.lang === "de" ? "," : ".";

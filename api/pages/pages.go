@@ -87,11 +87,30 @@ type Undoable struct {
 
 func (f Frame) frame() Frame { return f }
 
-// fits is how long what is typed into a field may be.
+// fits is how long what is typed into a field may be and, of a number, from where to where it may lie: the script
+// says so beside the field as soon as it is left, and the server again. A length is typed in the form's unit and the
+// limit is in mm; a share may be typed in per cent.
 func fits(field string) templ.Attributes {
 	l, _ := tiles.LimitOf(field)
-	return templ.Attributes{"maxlength": strconv.Itoa(cmp.Or(l.Longest, tiles.LongestName))}
+	a := templ.Attributes{"maxlength": strconv.Itoa(cmp.Or(l.Longest, tiles.LongestName))}
+	if !l.IsNumber() || l.AsksBack {
+		return a
+	}
+	a["data-least"], a["data-most"] = limitText(l.Least), limitText(l.Most)
+	if l.Optional {
+		a["data-or"] = "0"
+	}
+	in, named := tiles.LimitOf(field + "_mm")
+	switch {
+	case strings.HasSuffix(field, "_ratio"):
+		a["data-in"] = "share"
+	case named && in == l || field == "gauge_spread_sd":
+		a["data-in"] = "mm"
+	}
+	return a
 }
+
+func limitText(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }
 
 // under marks the link at the top that the page is under.
 func (f Frame) under(link string) templ.Attributes {
