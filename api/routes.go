@@ -80,7 +80,7 @@ type answering func(s *Server, m *routes, a huma.API, e entry)
 func op[I, O any](id string, f func(context.Context, *I) (*O, error), summary string, parameters ...*huma.Param) answering {
 	return func(s *Server, _ *routes, a huma.API, e entry) {
 		method, path, _ := strings.Cut(e.pattern, " ")
-		operation(a, &s.troubles, method, path, id, summary, f, parameters...)
+		operation(a, s, method, path, id, summary, f, parameters...)
 	}
 }
 

@@ -13,10 +13,12 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"net"
 	"net/http"
 	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -54,6 +56,7 @@ type Server struct {
 	home        usecase.Memo[onHome]
 	metrics     *metrics.Metrics
 	troubles    web.Troubles
+	refusals    map[string]*huma.Response // of every operation, in the document
 }
 
 // routes is a mux that remembers what was put into it.
@@ -83,22 +86,33 @@ func problems[I, O any](troubles *web.Troubles, f func(context.Context, *I) (*O,
 }
 
 // operation adds one operation to the API under the house's own rules.
-func operation[I, O any](a huma.API, troubles *web.Troubles, method, path, id, summary string,
+func operation[I, O any](a huma.API, s *Server, method, path, id, summary string,
 	f func(context.Context, *I) (*O, error), parameters ...*huma.Param) {
-	answers := map[string]*huma.Response{}
-	if method == http.MethodGet {
-		answers["304"] = &huma.Response{Description: "The asker has this answer already (If-None-Match)"}
+	answers := maps.Clone(s.refusals)
+	if method != http.MethodGet {
+		delete(answers, "304")
 	}
 	huma.Register(a, huma.Operation{
 		OperationID: id, Method: method, Path: path, Summary: summary, Responses: answers,
 		MaxBodyBytes: 64 << 10, Parameters: parameters, RejectUnknownQueryParameters: len(parameters) == 0,
-		Errors: []int{400, 401, 403, 404, 409, 412, 413, 415, 421, 422, 429, 500, 503},
-	}, problems(troubles, f))
+	}, problems(&s.troubles, f))
 	if op := a.OpenAPI().Paths[path].Put; op != nil && method == http.MethodPut {
 		made := *op.Responses["200"]
 		made.Description = "Kept now; 200 where the same was said before"
 		op.Responses["201"] = &made
 	}
+}
+
+// refusalsOf is what any operation may answer but what was asked for, by its status: one for all of them, where
+// huma would make a dozen for each, half a megabyte that stays.
+func refusalsOf(a huma.API) map[string]*huma.Response {
+	problem := a.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[web.Problem](), true, "")
+	content := map[string]*huma.MediaType{"application/problem+json": {Schema: problem}}
+	all := map[string]*huma.Response{"304": {Description: "The asker has this answer already (If-None-Match)"}}
+	for _, code := range []int{400, 401, 403, 404, 409, 412, 413, 415, 421, 422, 429, 500, 503} {
+		all[strconv.Itoa(code)] = &huma.Response{Description: http.StatusText(code), Content: content}
+	}
+	return all
 }
 
 // orText says in the document that a route answers with a T, or with text to whoever accepts
@@ -133,6 +147,7 @@ func (s *Server) Handler() (http.Handler, error) {
 	mux := &routes{ServeMux: http.NewServeMux()}
 	a := humago.New(mux, s.humaConfig())
 	a.UseMiddleware(web.Preconditions)
+	s.refusals = refusalsOf(a)
 	s.gate, s.streamTakes, s.metrics = s.newGate(), streamTakes, metrics.New(s.Studio)
 
 	s.table = map[string]*entry{}

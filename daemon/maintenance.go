@@ -72,7 +72,7 @@ func (d *Daemon) maintain(ctx context.Context) error {
 
 // placeEvery is how often it is looked whether the file of the store is still in its place, where
 // nothing is written; each writing looks for itself.
-const placeEvery = 2 * time.Second
+const placeEvery = 5 * time.Second
 
 // watchPlace tells everywhere when the file of the store is no longer in its place, copies once what is
 // open, and tells when it is back.
