@@ -205,7 +205,7 @@ func (p *tab) follow(what string, step chromedp.Action[chromedp.Void]) {
 
 func (p *tab) text(selector string) string {
 	p.Helper()
-	return did(p, chromedp.Text(selector))
+	return asRead(did(p, chromedp.Text(selector)))
 }
 
 func evaluated[T any](p *tab, js string) T {

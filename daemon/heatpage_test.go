@@ -45,10 +45,13 @@ func (b *heatBench) page(path string) string {
 	return string(text)
 }
 
+// asRead is a page as a person reads it: the space that holds a figure to its unit is a plain one.
+func asRead(page string) string { return strings.ReplaceAll(page, "\u00a0", " ") }
+
 func holds(t *testing.T, what, page string, want ...string) {
 	t.Helper()
 	for _, w := range want {
-		if !strings.Contains(page, w) {
+		if !strings.Contains(asRead(page), w) {
 			t.Errorf("%s: no %q in\n%s", what, w, page)
 		}
 	}

@@ -114,7 +114,7 @@ func TestSettingsPage(t *testing.T) {
 		page = read(t, site+"/settings")
 		return strings.Contains(page, "19.4")
 	})
-	text := strings.Join(strings.Fields(regexp.MustCompile(`<[^>]*>`).ReplaceAllString(page, " ")), " ")
+	text := strings.Join(strings.Fields(regexp.MustCompile(`<[^>]*>`).ReplaceAllString(asRead(page), " ")), " ")
 	for _, want := range []string{
 		"port " + p.Path + " is open", "big-blue: received ", "last 1 19.4 °C, room 21.0 °C, vent 1 ",
 		"is that about the room?", "Nothing. It only listens.",

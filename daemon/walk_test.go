@@ -426,7 +426,7 @@ func TestLidIsAnsweredAsItIsTyped(t *testing.T) {
 	p.until("an inset lid", `!!document.querySelector("#opening")`)
 	evaluated[bool](p, `(() => { const c = document.querySelector("#collar"); c.value = ""; c.focus(); return true; })()`)
 	p.do(chromedp.SendKeys("#collar", "1045"))
-	p.until("the question", `document.querySelector("[role=alert]")?.innerText.includes("104.5 mm was meant") && !document.querySelector(".answer")`)
+	p.until("the question", `document.querySelector("[role=alert]")?.innerText.includes("104.5\u00a0mm was meant") && !document.querySelector(".answer")`)
 	p.press("[role=alert] .btn.go")
 	p.until("the answer", fmt.Sprintf(`document.querySelector(".answer .f7")?.innerText === %q`, width))
 	p.open("/lid?collar=&clay=tern")

@@ -29,7 +29,7 @@ type SheetBar struct {
 	Square Drawn
 }
 
-func (d BarSheetPage) Title(l Locale) string { return l.T("Sheet of bars · {1}", d.Site) }
+func (d BarSheetPage) Title(l Locale) string { return l.T("Bars to measure") + " · " + d.Site }
 
 func (d BarSheetPage) Body(l Locale) templ.Component {
 	return templruntime.GeneratedTemplate(func(templ_7745c5c3_Input templruntime.GeneratedComponentInput) (templ_7745c5c3_Err error) {
