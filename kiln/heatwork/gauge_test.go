@@ -206,6 +206,42 @@ func TestLongerGapLeavesMoreOpen(t *testing.T) {
 	}
 }
 
+// The least and the most that a kiln can have done in a gap are its steepest ways: of ten minutes at 300 °C/h
+// both ways, from 1200 °C to 1200 °C, by 1175 and by 1225 °C, each in the middle (worked by hand); of two
+// hours not above the limit.
+func TestSteepestWaysThroughAGap(t *testing.T) {
+	l := MainConeScale()
+	way := func(temperature, hours float64) *heatPoint { return &heatPoint{t: temperature, hours: hours} }
+	for _, c := range []struct{ hours, low, high, limit float64 }{{1. / 6, 1175, 1225, 1300}, {0.25, 1162.5,
+		1237.5, 1300}, {0.25, 1162.5, 1220, 1220}} {
+		g := NewHeatGauge(l, kiln.Celsius(c.limit))
+		g.Rise, g.Fall, g.peak = 300, 300, 1200
+		var d [3][rungCount]float64
+		from, to := way(1200, 0), way(1200, c.hours)
+		l.workIn(&d[heatCentral], from, to, gapParts)
+		l.gapBounds(&d, from, to, g)
+		steepest := func(turn float64) (d [rungCount]float64) {
+			up := math.Abs(turn-1200) / 300 // to the turn, and before the end
+			l.workIn(&d, way(1200, 0), way(turn, up), 200)
+			l.workIn(&d, way(turn, up), way(turn, c.hours-up), 200)
+			l.workIn(&d, way(turn, c.hours-up), way(1200, c.hours), 200)
+			return d
+		}
+		low, high := steepest(c.low), steepest(c.high)
+		six := 28 // a cone near 1200 °C
+		for name, v := range map[string][2]float64{"low": {d[heatLow][six], low[six]},
+			"high": {d[heatHigh][six], high[six]}} {
+			if !(math.Abs(v[0]/v[1]-1) < 0.02) {
+				t.Errorf("%v h, %s: work %.5f, the steepest way's %.5f", c.hours, name, v[0], v[1])
+			}
+		}
+		if !(d[heatLow][six] < d[heatCentral][six] && d[heatCentral][six] < d[heatHigh][six]) {
+			t.Errorf("%v h: %.5f, %.5f, %.5f", c.hours, d[heatLow][six], d[heatCentral][six],
+				d[heatHigh][six])
+		}
+	}
+}
+
 // A restart of the machine with no trusted clock: nobody knows how long it was silent.
 func TestGaugeUnknownGap(t *testing.T) {
 	whole := kilntest.Programme(10*time.Second, kilntest.Leg{To: 1100, Rate: 150, Hold: 0}, kilntest.Leg{To: 1222, Rate: 60, Hold: 40 * time.Minute}, kilntest.Leg{To: 400, Rate: 100, Hold: 0})

@@ -339,3 +339,22 @@ func TestProbeFilterSimulated(t *testing.T) {
 		}
 	}
 }
+
+// A firing later the bias went on by its drift, and what is known of it is wider by what a probe may have
+// done meanwhile: the prediction of a linear filter, F P F' + Q (Kalman 1960), here worked by hand.
+func TestProbeAFiringLater(t *testing.T) {
+	b := belief{at: [3]float64{2, 0.5, 9}, cov: [3][3]float64{{4, 0.3, 0.1}, {0.3, 1, 0.2}, {0.1, 0.2,
+		1}}}.drifted()
+	want := belief{at: [3]float64{2.5, 0.5, 9}, cov: [3][3]float64{{5.69, 1.3, 0.3}, {1.3, 1.0004, 0.2},
+		{0.3, 0.2, 1}}}
+	for i := range 3 {
+		if math.Abs(b.at[i]-want.at[i]) > 1e-12 {
+			t.Errorf("state %d is %v, want %v", i, b.at[i], want.at[i])
+		}
+		for j := range 3 {
+			if math.Abs(b.cov[i][j]-want.cov[i][j]) > 1e-12 {
+				t.Errorf("covariance %d %d is %v, want %v", i, j, b.cov[i][j], want.cov[i][j])
+			}
+		}
+	}
+}
