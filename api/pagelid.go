@@ -72,6 +72,8 @@ func (a asking) Unusual() bool { return a.Error != nil && a.Error.Type == "/prob
 
 // Sure is the query that answers though a size was asked about, Wide the one that gives what was held back.
 func (a asking) Sure() string { return a.accept("unusual", "wide") }
+
+// Wide is the query with a width given that would be held back.
 func (a asking) Wide() string { return a.accept("wide", "unusual") }
 
 // accept is the query with accept set to word; to all where the other was accepted before.

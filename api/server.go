@@ -65,10 +65,12 @@ type routes struct {
 	patterns []string
 }
 
+// HandleFunc is Handle for a function.
 func (m *routes) HandleFunc(pattern string, f func(http.ResponseWriter, *http.Request)) {
 	m.Handle(pattern, http.HandlerFunc(f))
 }
 
+// Handle puts a handler at a pattern of http.ServeMux.
 func (m *routes) Handle(pattern string, h http.Handler) {
 	m.patterns = append(m.patterns, pattern)
 	m.ServeMux.Handle(pattern, h)

@@ -18,6 +18,7 @@ type copies struct {
 	stopping <-chan struct{}
 }
 
+// Make makes a copy now; false where the newest has everything. A stop of the daemon ends it.
 func (c copies) Make(ctx context.Context) (bool, error) {
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
@@ -31,11 +32,14 @@ func (c copies) Make(ctx context.Context) (bool, error) {
 	return c.store.Copy(ctx)
 }
 
+// List are the copies that are there, in both places.
 func (c copies) List() ([]usecase.CopyKept, error) {
 	kept, err := c.store.Copies()
 	return keptOf(kept), err
 }
 
+// WithForgotten are the copies that still have the mark of a forgotten maker, and files that were moved
+// aside and may have it, by their names alone.
 func (c copies) WithForgotten(ctx context.Context) ([]usecase.CopyKept, []string, error) {
 	kept, aside, err := c.store.WithForgotten(ctx)
 	for i := range aside {
@@ -44,6 +48,7 @@ func (c copies) WithForgotten(ctx context.Context) ([]usecase.CopyKept, []string
 	return keptOf(kept), aside, err
 }
 
+// Renew takes the marks of forgotten makers out of the copies, and gives how many had one.
 func (c copies) Renew(ctx context.Context) (int, error) { return c.store.RenewCopies(ctx) }
 
 // RenewCopies takes the marks of forgotten makers out of the copies of the store of the settings, while no

@@ -19,7 +19,7 @@ import (
 // SheetRow is one row of a sheet: a bar with the lengths that were read on it.
 type SheetRow struct {
 	Line         int          // of the file, from 1
-	Bar          Bar          // without a code: the next free one; its readings have a time where the row tells one
+	Bar          Bar          // without a code: the next free one; readings have a time where the row tells one
 	LoadBisque   string       // number or id of the load of its bisque firing; "" none
 	LoadFired    string       // the same of its last firing
 	FiringBisque string       // name of a firing, as big-blue/8; "" none

@@ -11,6 +11,8 @@ import (
 	"lidwright/tiles"
 )
 
+// Cell is a value as a table of CSV has it: numbers with a point and as many digits as they need, empty
+// for nil and for NaN, times with the studio's offset.
 func (s Tables) Cell(v any) string {
 	number := func(f float64) string {
 		if f != f {

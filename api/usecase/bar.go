@@ -28,11 +28,14 @@ func derived(d shrinkage.Derived) wire.Derived {
 
 func (s Bars) code(p wire.BarPath) (tiles.Code, error) { return s.Codes.Parse("bar", p.Bar) }
 
+// Bar is KeptBar without its revision.
 func (s Bars) Bar(ctx context.Context, p wire.BarPath) (tiles.Bar, error) {
 	b, err := s.KeptBar(ctx, p)
 	return b.Bar, err
 }
 
+// KeptBar is a bar with all its readings and firings. The error is ErrNoBar, or that of a code that
+// cannot be one.
 func (s Bars) KeptBar(ctx context.Context, p wire.BarPath) (tiles.KeptBar, error) {
 	code, err := s.code(p)
 	if err != nil {
@@ -137,6 +140,8 @@ func (s *Studio) actJSON(a *tiles.Act) *wire.Act {
 	return &wire.Act{By: a.By, Why: a.Why, At: s.Moment(a.At)}
 }
 
+// KeepBar keeps a bar as it is told, new or changed: m says what the asker believed to change. Its clay
+// must be known; without a batch it is of the one in use.
 func (s Bars) KeepBar(ctx context.Context, p wire.BarPath, b wire.BarBody,
 	m Precondition) (tiles.PutResult, error) {
 	code, err := s.code(p)
@@ -194,6 +199,7 @@ func (s Bars) Flag(ctx context.Context, p wire.BarPath, flags []string,
 	return k, err
 }
 
+// FreeCodes are n codes that no bar ever had, two signs first. The error says that there are no more.
 func (s Bars) FreeCodes(ctx context.Context, n int) ([]string, error) {
 	used, err := s.Archive.UsedCodes(ctx)
 	if err != nil {
@@ -367,6 +373,8 @@ func (s Bars) KeepReading(ctx context.Context, p wire.ReadingPath, b wire.Readin
 	return s.KeepAsked(ctx, p, a)
 }
 
+// KeepAsked keeps a reading that was judged, and first the firing that it came out of, where that was
+// told with it.
 func (s Bars) KeepAsked(ctx context.Context, p wire.ReadingPath, a Asked) (tiles.PutResult, wire.Reading,
 	error) {
 	if a.which != nil && !a.Said {

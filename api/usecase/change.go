@@ -19,6 +19,7 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
+// ChangeJSON is a change as the API tells it.
 func (s *Studio) ChangeJSON(c tiles.Change) wire.Change {
 	j := wire.Change{Seq: c.Seq, Kind: c.Kind, Op: c.Op, ID: c.ID, At: s.Moment(c.At),
 		ClockTrusted: c.Trusted,

@@ -63,6 +63,7 @@ func (s Clays) Known(ctx context.Context, id tiles.ClayID) error {
 	return err
 }
 
+// OneClay is a clay with its batches; ErrNoClay where there is none.
 func (s Clays) OneClay(ctx context.Context, id tiles.ClayID) (wire.ClayJSON, error) {
 	c, err := s.Archive.Clay(ctx, id)
 	if err != nil {
@@ -79,6 +80,8 @@ func (s Clays) OneClay(ctx context.Context, id tiles.ClayID) (wire.ClayJSON, err
 
 const FirstBatch = tiles.BatchID("A")
 
+// KeepClay keeps a clay as it is told. The error is InvalidFields, or ErrChanged where another change
+// came between.
 func (s Clays) KeepClay(ctx context.Context, id string, b wire.ClayBody) (tiles.PutResult, error) {
 	c := tiles.Clay{ID: tiles.ClayID(id), Name: b.Name, MakerCode: b.MakerCode, MaturesCone: b.MaturesCone,
 		Stated:     tiles.Ratio(b.Stated),

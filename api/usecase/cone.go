@@ -132,6 +132,7 @@ func coneProblem(field string, err error) error {
 	return refuse("unknown-value", e.Says(), wire.Field{Name: field, Says: e.Says()})
 }
 
+// ConeSeries is the series of a cone of which nobody said it: that of the settings, else the main one.
 func (s Firings) ConeSeries() string {
 	return cmp.Or(s.Site.ConeSeries, string(heatwork.SeriesSelfSupporting))
 }
@@ -158,6 +159,8 @@ func (s Firings) Cone(ctx context.Context, p wire.ConePath) (wire.Cone, error) {
 	return wire.Cone{}, tiles.ErrNoCone
 }
 
+// StrikeConeOf crosses a cone of a firing out; a reason is needed. What the cones tell of the probe is
+// worked out again.
 func (s Firings) StrikeConeOf(ctx context.Context, p wire.ConePath, b wire.StrikeBody) error {
 	j, err := s.Cone(ctx, p)
 	if err != nil {

@@ -13,6 +13,7 @@ import (
 	"lidwright/kiln/message"
 )
 
+// GapsJSON are gaps as the API tells them; one of unknown length has no length.
 func GapsJSON(gaps []kiln.Gap) []wire.Gap {
 	out := []wire.Gap{}
 	for _, g := range gaps {

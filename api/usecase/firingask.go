@@ -261,6 +261,7 @@ func Matured(c tiles.Clay) tiles.Clay {
 	return c
 }
 
+// Channel is the probe whose heat a bar on that shelf had; "1" of a kiln that nobody knows any more.
 func (s *Studio) Channel(k kiln.KilnID, shelf string) kiln.ChannelID {
 	if kk, ok := s.KilnNamed(k); ok {
 		return kk.Probe(shelf)

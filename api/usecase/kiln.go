@@ -323,6 +323,8 @@ func (s Kilns) Beside(ctx context.Context) ([]message.Message, error) {
 	return says, nil
 }
 
+// KilnOf is a kiln with its limit, what it is kept shut above, its probes and its usual firings;
+// ErrNoKiln where there is none of that name.
 func (s Kilns) KilnOf(ctx context.Context, id kiln.KilnID) (wire.KilnJSON, error) {
 	k, ok := s.KilnNamed(id)
 	if !ok {
@@ -401,6 +403,8 @@ func (s Kilns) probeJSON(st heatwork.ProbeStory) wire.Probe {
 	return j
 }
 
+// KeepProbe keeps the life of a probe as it is told: the control probe where no channel is named, class 2
+// where none is.
 func (s Kilns) KeepProbe(ctx context.Context, path wire.ProbePath,
 	b wire.ProbeBody) (tiles.PutResult, error) {
 	k, ok := s.KilnNamed(kiln.KilnID(path.Kiln))

@@ -267,6 +267,7 @@ func (s Lids) companion(ctx context.Context, code tiles.Code) (shrinkage.SoFar, 
 	return shrinkage.SoFarByBar(wet, now, s.LidDefaults.MeasureSD/2, b.Forming), nil
 }
 
+// Unit is that of lengths whose unit nobody said; mm where the settings are silent.
 func (s *Studio) Unit() tiles.LengthUnit {
 	if s.Site.Units == "" {
 		return tiles.MM
@@ -290,6 +291,7 @@ func (s Lids) Heated(ctx context.Context, ref *tiles.BatchRef, at FiringAsk) (*s
 	return fit, m, err
 }
 
+// BoardJSON is the answer to a board question as the API tells it, lengths to 0.01 mm.
 func (s Lids) BoardJSON(q board.Question, a board.Answer, m FiringMeant, unit tiles.LengthUnit) wire.Board {
 	j := wire.Board{Galleries: a.Galleries, Lids: a.Lids, AllPairChance: Rounded(a.AllPairChance, 4),
 		ExpectedPairs:  Rounded(a.ExpectedPairs, 2),

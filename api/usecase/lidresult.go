@@ -104,6 +104,7 @@ func (t taughtBoard) fix(v lid.Result) *wire.Fix {
 	return &wire.Fix{Text: message.New("Enter it anew"), Link: "/lid-results/board"}
 }
 
+// Millimetres are lengths as the API tells them, to 0.01 mm; none may be NaN.
 func Millimetres(list []tiles.Millimetre) []float64 {
 	var out []float64
 	for _, l := range list {
@@ -112,6 +113,7 @@ func Millimetres(list []tiles.Millimetre) []float64 {
 	return out
 }
 
+// FromMillimetres are lengths as the API took them.
 func FromMillimetres(list []float64) []tiles.Millimetre {
 	var out []tiles.Millimetre
 	for _, l := range list {
@@ -155,6 +157,8 @@ func (s Lids) KeepLidResult(ctx context.Context, id string, b wire.LidResultBody
 	return k, j, err
 }
 
+// LidResultKept is a board of lids with what it changed: whether it teaches, and the lid difference of
+// its group as it is now.
 func (s Lids) LidResultKept(ctx context.Context, id string) (wire.LidResultKept, error) {
 	var j wire.LidResultKept
 	v, err := s.Archive.LidResult(ctx, id)

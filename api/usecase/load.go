@@ -20,6 +20,7 @@ var stateWords = map[tiles.LoadState]message.Key{tiles.LoadPacking: "packing",
 	tiles.LoadFired: "fired", tiles.LoadUnpacked: "unpacked", tiles.LoadDone: "done",
 	tiles.LoadCalledOff: "called off"}
 
+// LoadJSON is a load as the API tells it, with its state in words.
 func (s Loads) LoadJSON(l tiles.KeptLoad) wire.Load {
 	j := wire.Load{ID: l.ID, Name: message.New("Load {1}", l.Number), State: string(l.State()),
 		StateWords: message.New(stateWords[l.State()]), CalledOff: s.Moment(l.CalledOff), Firings: []string{},

@@ -23,6 +23,7 @@ func (s Firings) noteJSON(n tiles.Note) wire.Note {
 	return j
 }
 
+// KeepNote keeps a note of a firing, once for an id.
 func (s Firings) KeepNote(ctx context.Context, p wire.NotePath, b wire.NoteBody) (tiles.PutResult, error) {
 	f, err := s.FindFiring(ctx, kiln.FiringID(p.ID))
 	if err != nil {
@@ -35,6 +36,7 @@ func (s Firings) KeepNote(ctx context.Context, p wire.NotePath, b wire.NoteBody)
 	return s.Archive.PutNote(ctx, n, s.Now())
 }
 
+// Note is one note of a firing, crossed out or not; ErrNoNote where there is none.
 func (s Firings) Note(ctx context.Context, p wire.NotePath) (wire.Note, error) {
 	notes, err := s.Archive.Notes(ctx, kiln.FiringID(p.ID))
 	for _, n := range notes {
@@ -76,6 +78,7 @@ func (s Firings) CheckList(ctx context.Context, subject string) (wire.CheckList,
 	return j, nil
 }
 
+// KeepTick keeps that a line of a check list was done or taken back; subject is the load or the firing.
 func (s Firings) KeepTick(ctx context.Context, subject, id string, b wire.TickBody) (tiles.PutResult, error) {
 	t := tiles.Tick{ID: id, Subject: subject, Item: b.Item, Done: b.Done, By: b.By}
 	if err := t.Validate(); err != nil {

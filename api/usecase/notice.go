@@ -7,6 +7,7 @@ import (
 	"lidwright/kiln/message"
 )
 
+// TestNotices sends a test to every receiver and waits for what comes of it; refused where none is set.
 func (s *Studio) TestNotices(ctx context.Context) error {
 	if len(s.Notices.Receivers()) == 0 {
 		return refuse("out-of-range", message.New("No receiver is set: write a [notice.webhook.NAME] with its url into the settings."))

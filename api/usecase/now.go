@@ -15,6 +15,8 @@ import (
 	"lidwright/kiln/record"
 )
 
+// KilnsNow is what every kiln does now, with what its line waits for and why readings are not written,
+// where that is so.
 func (s Kilns) KilnsNow(ctx context.Context) []wire.KilnNow {
 	items := []wire.KilnNow{}
 	waits := map[kiln.KilnID]message.Message{}
@@ -36,6 +38,7 @@ func (s Kilns) KilnsNow(ctx context.Context) []wire.KilnNow {
 	return items
 }
 
+// KilnNow is what one kiln does, as the recorder has it, with the forecasts that its usual firings allow.
 func (s Kilns) KilnNow(ctx context.Context, l record.Live) wire.KilnNow {
 	j := wire.KilnNow{
 		Kiln: string(l.Kiln), State: string(l.State), Hot: l.Hot, TemperatureC: Celsius(l.T),

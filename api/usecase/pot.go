@@ -14,6 +14,7 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
+// KeepPot keeps a pot card; what follows from its pot and form is filled in.
 func (s Lids) KeepPot(ctx context.Context, id string, b wire.PotBody) (tiles.PutResult, error) {
 	p, err := s.PotCard(ctx, id, b)
 	if err != nil {

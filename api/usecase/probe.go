@@ -30,10 +30,12 @@ func (s Kilns) KeepShut(ctx context.Context, id kiln.KilnID) (tiles.KeepShut, er
 	return tiles.KeepShut{Kiln: id, Mark: k.KeepShut, Reason: k.KeepShutReason}, nil
 }
 
+// KeepShutJSON is a mark as the API tells it; without an id it is that of the settings.
 func (s Kilns) KeepShutJSON(m tiles.KeepShut) wire.KeepShut {
 	return wire.KeepShut{ID: Text(m.ID), MarkC: Celsius(m.Mark), Reason: m.Reason, By: m.By, At: s.Moment(m.At)}
 }
 
+// KeepKeepShut keeps above which temperature a kiln is kept shut from now on, and tells the recorder.
 func (s Kilns) KeepKeepShut(ctx context.Context, id kiln.KilnID,
 	b wire.KeepShutBody) (tiles.PutResult, error) {
 	if _, ok := s.KilnNamed(id); !ok {
@@ -53,6 +55,8 @@ func (s Kilns) KeepKeepShut(ctx context.Context, id kiln.KilnID,
 	return k, nil
 }
 
+// Shelves is how much the shelves of a kiln differ by the bars of the fit, with a sentence on where to
+// pack.
 func (s Kilns) Shelves(ctx context.Context, k kiln.KilnID) (wire.Shelves, error) {
 	j := wire.Shelves{Kiln: string(k), Shelves: []wire.Shelf{}, Likely: []*float64{},
 		Says: message.New("Pack a pot and its lid on one shelf. How the shelves differ is not known: " +

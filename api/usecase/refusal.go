@@ -40,6 +40,7 @@ func refuseField(kind, field string, why message.Message) *Refusal {
 // was to be kept is not kept.
 var ErrBusy = message.NewError("the store cannot take it now")
 
+// UnknownWord refuses a word that is none of those known in a field.
 func UnknownWord(field, got string, known ...string) *Refusal {
 	return refuseField("unknown-value", field, message.New("not one of {1}", strings.Join(known, ", ")))
 }

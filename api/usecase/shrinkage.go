@@ -133,6 +133,7 @@ func (s Clays) Snapshot(ctx context.Context) (*Studio, error) {
 		LidDefaults: s.LidDefaults, Codes: s.Codes, Now: s.Now}, nil
 }
 
+// Clay is that of the moment of the snapshot.
 func (g *snapshot) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, error) {
 	c, ok := g.clays[id]
 	if !ok {
@@ -141,8 +142,10 @@ func (g *snapshot) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, err
 	return c, nil
 }
 
+// Batches are those of the moment of the snapshot.
 func (g *snapshot) Batches(context.Context) ([]tiles.KeptBatch, error) { return g.batches, nil }
 
+// Firings are asked of the store once for each filter.
 func (g *snapshot) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Firing, error) {
 	if f, ok := g.firings[w]; ok {
 		return f, nil
@@ -154,6 +157,7 @@ func (g *snapshot) Firings(ctx context.Context, w kiln.FiringFilter) ([]kiln.Fir
 	return f, err
 }
 
+// Life is asked once for each probe: a question has one moment.
 func (g *snapshot) Life(ctx context.Context, k kiln.KilnID, c kiln.ChannelID,
 	at time.Time) (heatwork.ProbeLife, error) {
 	name := heatwork.ProbeName(k, c, "")

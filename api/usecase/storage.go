@@ -186,7 +186,7 @@ type Heat interface {
 	Life(ctx context.Context, k kiln.KilnID, c kiln.ChannelID, at time.Time) (heatwork.ProbeLife, error)
 }
 
-// Kilns is what the kilns do now: the recorder.
+// Recorder is what the kilns do now.
 type Recorder interface {
 	Live() []record.Live
 	LiveCurve(id kiln.KilnID) (record.LiveCurve, bool)

@@ -66,7 +66,7 @@ type Studio struct {
 	usuals    usualCurves
 }
 
-// The use cases by their noun, each over the whole studio.
+// Firings, and the types beside it, are the use cases by their noun, each over the whole studio.
 type (
 	Firings struct{ *Studio } // log, annotate, compare, read curves, cones, notes and check lists
 	Kilns   struct{ *Studio } // what they do now, their probes, shelves and lines
@@ -76,12 +76,23 @@ type (
 	Lids    struct{ *Studio } // ask lids, boards and sizes; pot cards; how lids sat and what that taught
 )
 
+// Firings are the use cases of firings.
 func (s *Studio) Firings() Firings { return Firings{s} }
-func (s *Studio) Kilns() Kilns     { return Kilns{s} }
-func (s *Studio) Bars() Bars       { return Bars{s} }
-func (s *Studio) Clays() Clays     { return Clays{s} }
-func (s *Studio) Loads() Loads     { return Loads{s} }
-func (s *Studio) Lids() Lids       { return Lids{s} }
+
+// Kilns are the use cases of kilns.
+func (s *Studio) Kilns() Kilns { return Kilns{s} }
+
+// Bars are the use cases of bars.
+func (s *Studio) Bars() Bars { return Bars{s} }
+
+// Clays are the use cases of clays.
+func (s *Studio) Clays() Clays { return Clays{s} }
+
+// Loads are the use cases of loads.
+func (s *Studio) Loads() Loads { return Loads{s} }
+
+// Lids are the use cases of lids.
+func (s *Studio) Lids() Lids { return Lids{s} }
 
 // Site is what the settings say of the studio, as far as answers depend on it.
 type Site struct {
@@ -112,6 +123,7 @@ func (s Site) atmosphere() kiln.Atmosphere {
 	return s.Atmosphere
 }
 
+// MakeID makes a UUID for something that the asker gave no id.
 func (s *Studio) MakeID() string {
 	if s.NewID == nil {
 		return uuid.Must(uuid.NewV7()).String()
@@ -119,6 +131,7 @@ func (s *Studio) MakeID() string {
 	return s.NewID()
 }
 
+// Chance are dice for codes and the like; a test hands its own in.
 func (s *Studio) Chance() *rand.Rand {
 	if s.Dice == nil {
 		return rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64()))
@@ -126,6 +139,7 @@ func (s *Studio) Chance() *rand.Rand {
 	return s.Dice()
 }
 
+// Rounded is v to so many digits behind the point; nil where it is no number, which JSON has as null.
 func Rounded(v float64, digits int) *float64 {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return nil
@@ -138,14 +152,19 @@ func Rounded(v float64, digits int) *float64 {
 	return &r
 }
 
+// Celsius is a temperature to 0.1 °C; nil where it is not known.
 func Celsius(t kiln.Celsius) *float64 { return Rounded(float64(t), 1) }
 
+// LengthMM is a length to 0.01 mm; nil where there is none.
 func LengthMM(l tiles.Millimetre) *float64 { return Rounded(float64(l), 2) }
 
+// Ratio4 is a share to 0.0001; nil where it is not known.
 func Ratio4(r tiles.Ratio) *float64 { return Rounded(float64(r), 4) }
 
+// Seconds is a time in whole seconds, rounded.
 func Seconds(d time.Duration) int64 { return int64(d.Round(time.Second) / time.Second) }
 
+// hours is a time in hours, to 0.01.
 func hours(d time.Duration) *float64 { return Rounded(d.Hours(), 2) }
 
 // Moment writes a time with the studio's offset; nil while there is none.
@@ -157,6 +176,7 @@ func (s *Studio) Moment(t time.Time) *string {
 	return &v
 }
 
+// Said is m; nil where it says nothing.
 func Said(m message.Message) *message.Message {
 	if m.IsZero() {
 		return nil

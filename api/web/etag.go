@@ -140,9 +140,13 @@ func matches(header, tag string) bool {
 func Hold(w http.ResponseWriter) *Held { return &Held{ResponseWriter: w, status: http.StatusOK} }
 
 // Body is what was answered; Through: it streams and went out already; Status is what it goes out with.
-func (h *Held) Body() []byte  { return h.body.Bytes() }
+func (h *Held) Body() []byte { return h.body.Bytes() }
+
+// Through reports whether the answer goes out as it is written, with nothing held.
 func (h *Held) Through() bool { return h.through }
-func (h *Held) Status() int   { return h.status }
+
+// Status is what was written as one; 0 before.
+func (h *Held) Status() int { return h.status }
 
 // Held keeps an answer back until it is whole.
 type Held struct {

@@ -16,7 +16,10 @@ type Problem struct {
 	said   message.Message
 }
 
-func (p *Problem) GetStatus() int          { return p.Status }
+// GetStatus is the HTTP status, for huma.
+func (p *Problem) GetStatus() int { return p.Status }
+
+// GetHeaders are the headers that go with it, for huma.
 func (p *Problem) GetHeaders() http.Header { return p.Header }
 
 // ContentType is asked by huma while it writes a Problem.

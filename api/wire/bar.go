@@ -2,6 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
+// BarBody is what is said of a bar: a test piece with two marks, or several pairs of them.
 type BarBody struct {
 	ID         string   `json:"id" doc:"UUIDv7 made by the sender"`
 	Clay       string   `json:"clay"`
@@ -16,6 +17,7 @@ type BarBody struct {
 	Note       string   `json:"note,omitempty"`
 }
 
+// BarJSON is a bar with all that was read on it and every firing that it went through.
 type BarJSON struct {
 	Bar string `json:"bar"`
 	BarBody
@@ -26,6 +28,7 @@ type BarJSON struct {
 	Derived  Derived   `json:"derived" doc:"Figures by their definitions, from the readings that count"`
 }
 
+// Derived are the figures of one bar by their definitions; null where its readings do not allow one.
 type Derived struct {
 	Drying     *Figure `json:"drying_ratio" doc:"(wet - dry)/wet, ASTM C326"`
 	Firing     *Figure `json:"firing_ratio" doc:"(dry - fired)/dry"`
@@ -36,12 +39,14 @@ type Derived struct {
 	MassStage  string  `json:"mass_stage,omitempty" doc:"Stage at which the masses were taken"`
 }
 
+// Figure is a figure with its range, and how many readings it rests on.
 type Figure struct {
 	Value    *float64   `json:"value"`
 	Likely   []*float64 `json:"likely" doc:"90 % range, from the instrument's step and the repeats"`
 	Readings int        `json:"readings"`
 }
 
+// ReadingBody is a length that somebody read on a bar, or its masses.
 type ReadingBody struct {
 	Stage      string    `json:"stage" enum:"wet,soft,leather,dry,bisque,fired"`
 	Length     string    `json:"length,omitempty" doc:"As written: 94.35, 94,35, 3 23/32"`
@@ -63,6 +68,7 @@ type WhichFiring struct {
 	Cone   string `json:"cone,omitempty" doc:"The cone that it reached, where no firing is known"`
 }
 
+// MassBody are the masses of one piece, in grams.
 type MassBody struct {
 	Dry       float64 `json:"dry_g"`
 	Saturated float64 `json:"saturated_g"`
@@ -70,6 +76,7 @@ type MassBody struct {
 	Step      float64 `json:"step_g,omitempty" doc:"Smallest step of the balance"`
 }
 
+// Reading is a reading as it is kept, with what is thought of it.
 type Reading struct {
 	ID           string          `json:"id"`
 	Bar          string          `json:"bar"`
@@ -134,12 +141,14 @@ type Fix struct {
 	Link string          `json:"link" doc:"Page of this site"`
 }
 
+// Act is who did something to a fact, why and when.
 type Act struct {
 	By  string  `json:"by"`
 	Why string  `json:"why"`
 	At  *string `json:"at"`
 }
 
+// Heat is one firing as a bar saw it: through the probe of its shelf.
 type Heat struct {
 	Load      string   `json:"load"`
 	Shelf     string   `json:"shelf"`
@@ -153,15 +162,18 @@ type FlagsBody struct {
 	Flags []string `json:"flags" doc:"bent, bloated, glazed_mark, broken; empty: nothing is wrong with it"`
 }
 
+// BarPath names a bar by its code.
 type BarPath struct {
 	Bar string `path:"bar"`
 }
 
+// ReadingPath names a reading of a bar.
 type ReadingPath struct {
 	BarPath
 	ID string `path:"id"`
 }
 
+// ActBody is who does something to a fact, and why.
 type ActBody struct {
 	Why string `json:"why,omitempty"`
 	By  string `json:"by,omitempty"`

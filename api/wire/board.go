@@ -23,11 +23,13 @@ type Board struct {
 	Model          string           `json:"model"`
 }
 
+// BoardSize is how many lids of one size to throw.
 type BoardSize struct {
 	SizeMM *float64 `json:"size_mm"`
 	Count  int      `json:"count"`
 }
 
+// BoardPair is one pot of the board and its lid.
 type BoardPair struct {
 	Gallery   int      `json:"gallery" doc:"From 0"`
 	Pot       *string  `json:"pot"`

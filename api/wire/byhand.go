@@ -19,11 +19,13 @@ type FiringBody struct {
 	IntendedCone string      `json:"intended_cone,omitempty" doc:"Cone that was meant to be reached, tenths allowed"`
 }
 
+// TypedBody is a curve as somebody wrote it down; both lists are of one length.
 type TypedBody struct {
 	Hours        []float64 `json:"hours" maxItems:"2000" doc:"Since it began, in rising order"`
 	TemperatureC []float64 `json:"temperature_c" maxItems:"2000"`
 }
 
+// SitterBody is the cone in the sitter of a kiln that switches itself off.
 type SitterBody struct {
 	Cone      string `json:"cone" doc:"The cone in the sitter, a small one if no series is said"`
 	Series    string `json:"series,omitempty"`

@@ -12,6 +12,7 @@ type Change struct {
 	Body         map[string]any `json:"body" doc:"What was said or found"`
 }
 
+// Changes is a part of the record of all that happened, in order.
 type Changes struct {
 	Site  string   `json:"site" doc:"UUID of the record"`
 	Life  string   `json:"life" doc:"UUIDv7; when it is another one than before, begin at 0: the record went back to an earlier moment"`

@@ -1,5 +1,6 @@
 package wire
 
+// ClayBody is what is said of a clay body, with what its bag says.
 type ClayBody struct {
 	Name        string  `json:"name"`
 	MakerCode   string  `json:"maker_code,omitempty"`
@@ -10,6 +11,7 @@ type ClayBody struct {
 	Note        string  `json:"note,omitempty"`
 }
 
+// ClayJSON is a clay with its batches.
 type ClayJSON struct {
 	Revision int64  `json:"-"` // of the clay itself; the answer has it as its ETag
 	Clay     string `json:"clay"`
@@ -17,6 +19,7 @@ type ClayJSON struct {
 	Batches []Batch `json:"batches"`
 }
 
+// BatchBody is what is said of one delivery, mixing or reclaim of a clay.
 type BatchBody struct {
 	Kind    string   `json:"kind" enum:"bought,reclaim,blend,repugged"`
 	Stamp   string   `json:"stamp,omitempty"`
@@ -26,6 +29,7 @@ type BatchBody struct {
 	Note    string   `json:"note,omitempty"`
 }
 
+// Batch is a batch as it is kept.
 type Batch struct {
 	Batch string `json:"batch"`
 	BatchBody
@@ -33,6 +37,7 @@ type Batch struct {
 	Revision int64   `json:"revision" doc:"For If-Match on the next change of the batch, in quotes"`
 }
 
+// ClayPath names a clay.
 type ClayPath struct {
 	Clay string `path:"clay" pattern:"^[a-z0-9-]{1,32}$"`
 }

@@ -2,11 +2,13 @@ package wire
 
 import "lidwright/kiln/message"
 
+// Compare is up to four firings laid over one another.
 type Compare struct {
 	AlignedAtC *float64   `json:"aligned_at_c" doc:"null: at the first rise"`
 	Items      []Compared `json:"items"`
 }
 
+// Compared is one firing of a comparison, with its curve.
 type Compared struct {
 	Firing  Firing          `json:"firing"`
 	ShiftS  int64           `json:"shift_s" doc:"Take this from the ages to lay the firing over the first"`

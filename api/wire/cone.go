@@ -26,11 +26,13 @@ type Cone struct {
 	WhyNot       *WhyNot         `json:"why_not,omitempty" doc:"Why it does not count: crossed_out, looks_wrong, check_only"`
 }
 
+// ConePath names a cone of a firing.
 type ConePath struct {
 	FiringPath
 	Cone string `path:"cone" doc:"UUIDv7 made by whoever tells of the cone"`
 }
 
+// ConeBody is a witness cone as somebody saw it after the firing; seen or tilt_deg is needed.
 type ConeBody struct {
 	Cone    string   `json:"cone" doc:"As pressed into it: 06 is not 6" example:"6"`
 	Series  string   `json:"series,omitempty" doc:"The studio's usual series if not said"`
@@ -40,6 +42,7 @@ type ConeBody struct {
 	By      string   `json:"by,omitempty"`
 }
 
+// StrikeBody is who crosses something out, and why, which is needed.
 type StrikeBody struct {
 	Why string `json:"why"`
 	By  string `json:"by,omitempty"`

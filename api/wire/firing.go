@@ -44,6 +44,7 @@ type Firing struct {
 	Says         message.Message `json:"says" doc:"One sentence"`
 }
 
+// StandIn is a probe that spoke in the place of the control probe.
 type StandIn struct {
 	Probe  string `json:"probe" doc:"Peak and heat work are of it"`
 	For    string `json:"for" doc:"The control probe"`
@@ -58,24 +59,28 @@ type Work struct {
 	ConeWords message.Message `json:"cone_words"`
 }
 
+// Sitter is the cone in the sitter of a firing by hand.
 type Sitter struct {
 	Cone      string  `json:"cone"`
 	Series    string  `json:"series"`
 	DroppedAt *string `json:"dropped_at"`
 }
 
+// Dip is a fall and rise again inside one firing; ages are from its first rise.
 type Dip struct {
 	FromS   int64    `json:"from_s"`
 	ToS     int64    `json:"to_s"`
 	LowestC *float64 `json:"lowest_c"`
 }
 
+// Gap is a time in which nothing good was heard.
 type Gap struct {
 	AfterS int64  `json:"after_s"`
 	ForS   *int64 `json:"for_s" doc:"null: of unknown length"`
 	Why    string `json:"why"`
 }
 
+// Readings counts what was heard of a firing.
 type Readings struct {
 	Good   int            `json:"good"`
 	Faulty map[string]int `json:"faulty"`

@@ -21,6 +21,8 @@ type VentOff struct {
 	ForS   int64 `json:"for_s"`
 }
 
+// Features is what the control channel's curve tells beside its heat work; null where it never went there
+// or was not heard there. Rates of cooling are positive.
 type Features struct {
 	Within10S        int64    `json:"within_10_c_of_peak_s"`
 	Within50S        int64    `json:"within_50_c_of_peak_s"`
@@ -39,12 +41,14 @@ type Features struct {
 	GapNearTop       bool     `json:"gap_near_top" doc:"It lies where it matters: the heat work is an estimate"`
 }
 
+// Hold is a time at one temperature.
 type Hold struct {
 	AtC    *float64 `json:"at_c"`
 	ForS   int64    `json:"for_s"`
 	AfterS int64    `json:"after_s"`
 }
 
+// Remark is one figure of a firing in words.
 type Remark struct {
 	Figure   string          `json:"figure"`
 	Says     message.Message `json:"says"`

@@ -55,6 +55,7 @@ type TableQuestion struct {
 	Options []TableOption   `json:"options"`
 }
 
+// TableOption is one answer that a question allows.
 type TableOption struct {
 	Value string          `json:"value"`
 	Text  message.Message `json:"text"`
@@ -67,12 +68,14 @@ type NotCounting struct {
 	Lines    []int `json:"lines" doc:"The first fifty"`
 }
 
+// BadRow is what is wrong with one row of a table.
 type BadRow struct {
 	Line  int             `json:"line"`
 	Field string          `json:"field"`
 	Says  message.Message `json:"says"`
 }
 
+// AskedRow is a reading of a table that is not believed.
 type AskedRow struct {
 	Line     int             `json:"line"`
 	Bar      string          `json:"bar"`
@@ -82,6 +85,7 @@ type AskedRow struct {
 	Needs    string          `json:"needs"`
 }
 
+// Progress is how far the writing of a table has come.
 type Progress struct {
 	Done int `json:"done" doc:"Facts that are written so far"`
 	Of   int `json:"of"`

@@ -41,6 +41,7 @@ type Lid struct {
 	Model         string           `json:"model"`
 }
 
+// LidAsked is the question as it was understood, every default filled in.
 type LidAsked struct {
 	Question     string     `json:"question" enum:"width,gap,gallery"`
 	Seat         string     `json:"seat"`
@@ -85,6 +86,7 @@ type LidWhatIf struct {
 	PlayMM   *float64     `json:"play_mm"`
 }
 
+// LidFired is the pair as it comes out of the last firing.
 type LidFired struct {
 	CollarMM        *float64   `json:"collar_mm"`
 	LidMM           *float64   `json:"lid_mm"`
@@ -94,12 +96,14 @@ type LidFired struct {
 	LeastBearingMM  *float64   `json:"least_bearing_mm"`
 }
 
+// LidSpread is a number of lids thrown for one pot.
 type LidSpread struct {
 	Lids      int        `json:"lids"`
 	SizesMM   []*float64 `json:"sizes_mm"`
 	FitChance *float64   `json:"fit_chance"`
 }
 
+// LidSharper is something that would make the answer surer.
 type LidSharper struct {
 	Cause     string          `json:"cause"`
 	Does      message.Message `json:"does"`
@@ -117,6 +121,7 @@ type LidWay struct {
 	Says      message.Message   `json:"says"`
 }
 
+// LidTrim is how a lid comes to its width in two steps.
 type LidTrim struct {
 	ThrowMM        *float64        `json:"throw_mm" doc:"Null with a lid at hand"`
 	NotOverMM      *float64        `json:"not_over_mm" doc:"Wet: of what is larger too much would have to come off"`
@@ -127,6 +132,7 @@ type LidTrim struct {
 	Says           message.Message `json:"says"`
 }
 
+// LidBowl is what to throw before the rim is turned out.
 type LidBowl struct {
 	BeforeMM *float64        `json:"before_mm"`
 	ComesMM  *float64        `json:"comes_mm"`
@@ -135,12 +141,14 @@ type LidBowl struct {
 	Says     message.Message `json:"says"`
 }
 
+// LidAlso is another size that follows from the set one; a limit that it has not is left out.
 type LidAlso struct {
 	Part       string   `json:"part"`
 	NotOverMM  *float64 `json:"not_over_mm,omitempty"`
 	NotUnderMM *float64 `json:"not_under_mm,omitempty"`
 }
 
+// LidCheck is the gap to expect on the way, at a stage before the last.
 type LidCheck struct {
 	Stage  string     `json:"stage"`
 	PlayMM *float64   `json:"play_mm"`
@@ -149,17 +157,21 @@ type LidCheck struct {
 	TellsLittle bool `json:"tells_little" doc:"The range is wider than the play that fits"`
 }
 
+// LidDifference is how much more of its length a lid of this form loses than its pot, learned from how
+// lids sat.
 type LidDifference struct {
 	Value  *float64   `json:"value"`
 	Likely []*float64 `json:"likely"`
 	Fits   int        `json:"fits"`
 }
 
+// LidLimits say what the two limits come from.
 type LidLimits struct {
 	Over  message.Message `json:"over"`
 	Under message.Message `json:"under"`
 }
 
+// LidDoubt is the sd of the fired play by cause, mm; their squares add.
 type LidDoubt struct {
 	Piece         *float64 `json:"piece"`
 	Position      *float64 `json:"position"`

@@ -2,6 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
+// LidResultBody is how the lids of one board sat after the last firing.
 type LidResultBody struct {
 	Load       string    `json:"load,omitempty" doc:"Id of the load; without one the usual firing's heat is taken"`
 	Pot        string    `json:"pot,omitempty" doc:"The pot card, where the board has one pot; in place of pots"`
@@ -20,6 +21,7 @@ type LidResultBody struct {
 	By         string    `json:"by,omitempty"`
 }
 
+// Sat counts lids by how they sat.
 type Sat struct {
 	TooBig      int `json:"too_big,omitempty" doc:"Set it on: it won't go in"`
 	Tight       int `json:"tight,omitempty" doc:"Turn it full circle: it binds one way"`
@@ -29,6 +31,7 @@ type Sat struct {
 	NotLookedAt int `json:"not_looked_at,omitempty"`
 }
 
+// Losses counts lids of which nothing can be said how they sat.
 type Losses struct {
 	Glued   int `json:"glued,omitempty" doc:"Held by glaze"`
 	Rocks   int `json:"rocks,omitempty" doc:"Warped"`
@@ -36,6 +39,7 @@ type Losses struct {
 	Dropped int `json:"dropped,omitempty" doc:"Fell"`
 }
 
+// LidResult is a board of lids as it is kept.
 type LidResult struct {
 	ID string `json:"id"`
 	LidResultBody
@@ -52,6 +56,7 @@ type LidResult struct {
 	ExpectedMM   *float64        `json:"expected_play_mm" doc:"Mean play that the rates alone let expect, without a lid difference"`
 }
 
+// LidResults are boards of lids with what they come to and taught.
 type LidResults struct {
 	Items   []LidResult `json:"items"`
 	Tally   []Tally     `json:"tally"`
@@ -62,6 +67,7 @@ type LidResults struct {
 	Next    *string     `json:"next"`
 }
 
+// Tally is what the boards of one form, its clays and maker come to.
 type Tally struct {
 	Form          string        `json:"form"`
 	Body          string        `json:"body"`
@@ -73,6 +79,7 @@ type Tally struct {
 	LidDifference LidDifference `json:"lid_difference_ratio" doc:"Lid's total shrink minus the body's"`
 }
 
+// Accuracy is how true one maker throws and measures, one sd each.
 type Accuracy struct {
 	Maker     string   `json:"maker"`
 	Lids      int      `json:"lids" doc:"Lids measured once after throwing"`
@@ -82,6 +89,7 @@ type Accuracy struct {
 	BiasMM    *float64 `json:"bias_mm" doc:"Mean of measured less told; the lid difference takes it up"`
 }
 
+// LidResultPath names a board of lids.
 type LidResultPath struct {
 	ID string `path:"id"`
 }

@@ -2,11 +2,12 @@ package wire
 
 import "lidwright/kiln/message"
 
+// Lines are the lines of all kilns.
 type Lines struct {
 	Items []Line `json:"items"`
 }
 
-// Line is a Line as it is written.
+// Line is how the line of one kiln is: its port, what is sent, and what was received in the last minute.
 type Line struct {
 	Kiln    string            `json:"kiln"`
 	Port    string            `json:"port" doc:"Device of the settings; empty for a kiln kept by hand"`
@@ -24,18 +25,21 @@ type Line struct {
 	Outcome OutcomesTotal     `json:"lines_total"`
 }
 
+// Last is what a channel said on the last line.
 type Last struct {
 	Channel      string   `json:"channel"`
 	TemperatureC *float64 `json:"temperature_c"`
 	Fault        string   `json:"fault"`
 }
 
+// Order is one number of 32 bits in every order of its bytes.
 type Order struct {
 	Channel string              `json:"channel"`
 	Set     string              `json:"set"`
 	Values  map[string]*float64 `json:"values"`
 }
 
+// OutcomesTotal counts lines by how they turned out, since the program began.
 type OutcomesTotal struct {
 	Good       uint64 `json:"good"`
 	Garbled    uint64 `json:"garbled"`

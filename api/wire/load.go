@@ -2,6 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
+// LoadBody is what is said of one packing of a kiln.
 type LoadBody struct {
 	Kiln       string  `json:"kiln,omitempty"`
 	Kind       string  `json:"kind,omitempty" enum:"bisque,glaze,once,other"`
@@ -16,11 +17,13 @@ type LoadBody struct {
 	Move       bool    `json:"move,omitempty" doc:"Bars of it that are packed in another load are taken out there; without it that is asked"`
 }
 
+// Slot is a bar on a shelf.
 type Slot struct {
 	Bar   string `json:"bar"`
 	Shelf string `json:"shelf,omitempty"`
 }
 
+// Load is a load as it is kept.
 type Load struct {
 	ID   string          `json:"id"`
 	Name message.Message `json:"name" example:"Load 14"`
@@ -62,6 +65,7 @@ type LoadFiringPath struct {
 	Firing string `path:"firing" doc:"Its id, last, or a kiln and number: big-blue/8"`
 }
 
+// LoadPath names a load by its id, or as last.
 type LoadPath struct {
 	ID string `path:"id"`
 }

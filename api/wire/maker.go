@@ -1,5 +1,6 @@
 package wire
 
+// Forgotten is what came of forgetting a maker's mark.
 type Forgotten struct {
 	Mark string `json:"mark"`
 	Rows int    `json:"rows" doc:"Facts that the mark stood on; they stay, without it"`

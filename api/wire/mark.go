@@ -1,5 +1,6 @@
 package wire
 
+// KeepShut is the temperature above which the site keeps a kiln shut. Below it nobody has leave to open.
 type KeepShut struct {
 	ID     *string  `json:"id" doc:"null: the one of the settings"`
 	MarkC  *float64 `json:"keep_shut_above_c"`
@@ -8,6 +9,7 @@ type KeepShut struct {
 	At     *string  `json:"at"`
 }
 
+// KeepShutBody sets it.
 type KeepShutBody struct {
 	ID     string  `json:"id" doc:"UUIDv7 made by the sender"`
 	MarkC  float64 `json:"keep_shut_above_c" doc:"20 to 200; 50 unless there is a reason"`

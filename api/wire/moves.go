@@ -23,6 +23,7 @@ type Why struct {
 	Model        string    `json:"model"`
 }
 
+// Move is one time that a rate moved, and why.
 type Move struct {
 	At      *string           `json:"at"`
 	Batch   string            `json:"batch"`
@@ -34,6 +35,7 @@ type Move struct {
 	Load    *string           `json:"load"`
 }
 
+// Left is a reading that has no say in the fit.
 type Left struct {
 	Bar        string          `json:"bar"`
 	Stage      string          `json:"stage"`
@@ -43,6 +45,7 @@ type Left struct {
 	OffMM      *float64        `json:"off_mm" doc:"Of a distrusted one: how much longer than the others say"`
 }
 
+// Gain is what more bars would bring.
 type Gain struct {
 	Bar    string          `json:"bar" doc:"One at hand, measured wet and not fired yet; empty: bars still to be made"`
 	Shelf  string          `json:"shelf" doc:"Shelf on which that one tells most; empty where none is known"`
@@ -53,6 +56,7 @@ type Gain struct {
 	Says   message.Message `json:"says"`
 }
 
+// Against is the batch asked about beside another one of its clay.
 type Against struct {
 	Batch   string           `json:"batch"`
 	MoreMM  *float64         `json:"more_mm" doc:"How much more the batch asked about loses on 150 mm"`
@@ -63,6 +67,7 @@ type Against struct {
 	Advice  *message.Message `json:"advice" doc:"Which bars to fire together, where one shared load would tell; else null"`
 }
 
+// Witness is what the bars say of one life of a probe.
 type Witness struct {
 	Probe    string   `json:"probe"`
 	Loads    int      `json:"loads" doc:"The last ones, four at most"`
@@ -73,6 +78,7 @@ type Witness struct {
 	Disagree bool     `json:"disagree" doc:"Over 8 °C and over 2 sd"`
 }
 
+// Scatter is one sd of each source of scatter.
 type Scatter struct {
 	ReadingMM   *float64 `json:"reading_mm"`
 	Piece       *float64 `json:"piece_ratio"`

@@ -12,11 +12,13 @@ type Note struct {
 	Struck       *Act    `json:"struck"`
 }
 
+// NotePath names a note of a firing.
 type NotePath struct {
 	FiringPath
 	Note string `path:"note" doc:"UUIDv7 made by whoever writes it"`
 }
 
+// NoteBody is what somebody notes of a firing.
 type NoteBody struct {
 	Text     string `json:"text"`
 	At       string `json:"at,omitempty" format:"date-time" doc:"The moment it speaks of; now if not said"`

@@ -2,10 +2,12 @@ package wire
 
 import "lidwright/kiln/message"
 
+// Now is what all kilns do at this moment.
 type Now struct {
 	Items []KilnNow `json:"items"`
 }
 
+// KilnNow is what one kiln does at this moment, by its recorder.
 type KilnNow struct {
 	Kiln                string           `json:"kiln"`
 	State               string           `json:"state" enum:"no_reading,cold,soaking,cooling,heating,holding,warm"`
@@ -63,12 +65,14 @@ type Stopped struct {
 	UndoUntil *string `json:"undo_until"`
 }
 
+// NowWork is the heat work of an open firing with what the cones say of the probe.
 type NowWork struct {
 	Work
 	CorrectionC  *float64 `json:"correction_c" doc:"What is added to every reading"`
 	CorrectionSD *float64 `json:"correction_sd_c"`
 }
 
+// ChannelNow is what one channel reads at this moment.
 type ChannelNow struct {
 	Channel      string   `json:"channel"`
 	Role         string   `json:"role"`

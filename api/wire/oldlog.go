@@ -2,6 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
+// OldLog is what came of the curve of a firing out of another logger's file.
 type OldLog struct {
 	DryRun   bool            `json:"dry_run"`
 	Kept     bool            `json:"kept"`

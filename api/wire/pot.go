@@ -1,5 +1,6 @@
 package wire
 
+// PotBody is one pot's remembered sizes, made at the wheel while its gallery is wet.
 type PotBody struct {
 	Mark       string    `json:"mark,omitempty" doc:"Maker's mark"`
 	Number     string    `json:"number,omitempty" doc:"As scratched into the pot"`
@@ -21,12 +22,14 @@ type PotBody struct {
 	Note       string    `json:"note,omitempty"`
 }
 
+// Pot is a pot card as it is kept.
 type Pot struct {
 	ID string `json:"id"`
 	PotBody
 	LidQuestion string `json:"lid_question" doc:"The lid question that starts from this card: /v1/lid?..."`
 }
 
+// PotPath names a pot card.
 type PotPath struct {
 	ID string `path:"id"`
 }

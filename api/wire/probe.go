@@ -15,6 +15,7 @@ type KilnJSON struct {
 	Usual          []Usual           `json:"usual"`
 }
 
+// Probe is one thermocouple from its fitting to its removal, and what the cones of one shelf tell of it.
 type Probe struct {
 	ID         *string         `json:"id" doc:"null for the one of the settings, and for one that nobody told of"`
 	Channel    string          `json:"channel"`
@@ -30,6 +31,7 @@ type Probe struct {
 	ToleranceC *float64        `json:"tolerance_c" doc:"Of its type and class at 1200 °C, when new"`
 }
 
+// Bias is what a probe lacks, °C, and how that drifts.
 type Bias struct {
 	Value     *float64   `json:"value"`
 	Likely    []*float64 `json:"likely" doc:"90 % range"`
@@ -38,6 +40,7 @@ type Bias struct {
 	Cones     int        `json:"cones"`
 }
 
+// Usual is a usual firing of a kiln.
 type Usual struct {
 	Name       string          `json:"name" doc:"Of a second one of its kind; empty: the first"`
 	Pinned     bool            `json:"pinned" doc:"Said by hand"`
@@ -52,10 +55,12 @@ type Usual struct {
 	OfLast     int             `json:"of_last"`
 }
 
+// KilnPath names a kiln.
 type KilnPath struct {
 	Kiln string `path:"kiln"`
 }
 
+// Kilns are those of the settings and those that people added.
 type Kilns struct {
 	Items  []KilnJSON        `json:"items"`
 	Next   *string           `json:"next" doc:"Always null: a studio has few kilns"`
@@ -63,11 +68,13 @@ type Kilns struct {
 	Says   []message.Message `json:"says" doc:"What of the kilns that people added stands otherwise in the settings"`
 }
 
+// ProbePath names a life of a probe.
 type ProbePath struct {
 	KilnPath
 	Probe string `path:"probe" doc:"UUIDv7 made by whoever tells of the probe"`
 }
 
+// ProbeBody is what is said of one thermocouple.
 type ProbeBody struct {
 	Channel   string `json:"channel,omitempty" doc:"The control probe if not said"`
 	Type      string `json:"type" enum:"B,E,J,K,N,R,S,T"`

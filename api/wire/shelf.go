@@ -13,6 +13,7 @@ type Shelves struct {
 	Says    message.Message `json:"says" doc:"Where to pack a pot and its lid"`
 }
 
+// Shelf is how much hotter one shelf fires than the mean of them.
 type Shelf struct {
 	Shelf string   `json:"shelf"`
 	MoreC *float64 `json:"more_c" doc:"Heat work above the mean of the shelves, °C"`
@@ -20,6 +21,7 @@ type Shelf struct {
 	Bars  int      `json:"bars"`
 }
 
+// ShelvesPath names the kiln.
 type ShelvesPath struct {
 	Kiln string `path:"kiln"`
 }

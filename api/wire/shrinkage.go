@@ -2,6 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
+// Shrinkage is what a batch loses from one stage to a later one, and how far that can be trusted.
 type Shrinkage struct {
 	Clay            string          `json:"clay"`
 	Batch           string          `json:"batch"`
@@ -30,6 +31,7 @@ type Shrinkage struct {
 	Model           string          `json:"model"`
 }
 
+// HeatAt is the firing that a rate is told for.
 type HeatAt struct {
 	From       string           `json:"from" doc:"usual, bag or asked"`
 	Kind       string           `json:"kind"`
@@ -42,6 +44,7 @@ type HeatAt struct {
 	For        message.Message  `json:"for" doc:"The firing in a sentence: its kiln, kind and cone, and whether the last ones were others"`
 }
 
+// Parts are the parts of a shrink from wet to fired; null where there is no heat for one.
 type Parts struct {
 	Drying      *float64 `json:"drying_ratio"`
 	FiringOnDry *float64 `json:"firing_on_dry_ratio"`
@@ -51,11 +54,13 @@ type Parts struct {
 	BisqueOnDry *float64 `json:"bisque_on_dry_ratio"`
 }
 
+// HeatSeen are the heat works of the clay's fired bars, °C.
 type HeatSeen struct {
 	Low  *float64 `json:"low"`
 	High *float64 `json:"high"`
 }
 
+// Basis is what a rate rests on.
 type Basis struct {
 	Bars          int     `json:"bars" doc:"Bars of known heat"`
 	Assumed       int     `json:"bars_of_assumed_heat" doc:"Beside these"`

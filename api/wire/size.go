@@ -2,6 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
+// Size is the other side of a size: fired for unfired, or unfired for fired.
 type Size struct {
 	Asked       SizeAsked       `json:"asked"`
 	FiredMM     *float64        `json:"fired_mm,omitempty" doc:"The fired length, where the unfired one was given"`
@@ -21,6 +22,7 @@ type Size struct {
 	Model       string          `json:"model"`
 }
 
+// SizeAsked is the question as it was understood, every default filled in.
 type SizeAsked struct {
 	FiredMM *float64 `json:"fired_mm,omitempty"`
 	WetMM   *float64 `json:"wet_mm,omitempty"`
@@ -34,6 +36,7 @@ type SizeAsked struct {
 	StepMM  *float64 `json:"step_mm"`
 }
 
+// SizeStage is the same piece at one stage.
 type SizeStage struct {
 	Stage string   `json:"stage"`
 	MM    *float64 `json:"mm,omitempty"`

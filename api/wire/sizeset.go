@@ -2,6 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
+// Nest is how the pots of a set stand in one another after firing.
 type Nest struct {
 	Gaps     []NestGap       `json:"gaps"`
 	Says     message.Message `json:"says"`
@@ -9,6 +10,7 @@ type Nest struct {
 	Cautions []string        `json:"cautions"`
 }
 
+// NestGap is the room between two neighbours of a set.
 type NestGap struct {
 	Inner     int      `json:"inner" doc:"Place in the set, from 1"`
 	Outer     int      `json:"outer"`
@@ -17,6 +19,7 @@ type NestGap struct {
 	FitChance *float64 `json:"fit_chance"`
 }
 
+// Shared is one lid on several pots.
 type Shared struct {
 	LeastPlayMM  *float64        `json:"least_play_mm" doc:"On the tightest pot, fired"`
 	MostPlayMM   *float64        `json:"most_play_mm" doc:"On the loosest"`
@@ -29,12 +32,14 @@ type Shared struct {
 	Cautions     []string        `json:"cautions"`
 }
 
+// Scale is a whole form made larger or smaller.
 type Scale struct {
 	Times   *float64        `json:"times" doc:"Every length by this: the cube root of the ratio of capacities"`
 	Lengths []ScaledOne     `json:"lengths"`
 	Says    message.Message `json:"says"`
 }
 
+// ScaledOne is one length of the form, before and after.
 type ScaledOne struct {
 	Name  string   `json:"name"`
 	WasMM *float64 `json:"was_mm"`

@@ -10,6 +10,7 @@ type Story struct {
 	Items []Chapter `json:"items" doc:"In order of time; what has no time yet stands last"`
 }
 
+// Chapter is one thing that happened to a bar.
 type Chapter struct {
 	At      *string         `json:"at"`
 	What    string          `json:"what" doc:"read, weighed, confirmed, counted, struck, restored, packed, fired, moved"`

@@ -2,6 +2,7 @@ package wire
 
 import "lidwright/kiln/message"
 
+// Trend is how the firings of one kiln, kind and atmosphere changed with time.
 type Trend struct {
 	Kiln       string      `json:"kiln"`
 	Kind       string      `json:"kind"`
@@ -12,6 +13,7 @@ type Trend struct {
 	Rows       []TrendRow  `json:"rows" doc:"Newest first"`
 }
 
+// TrendItem is the trend of one quantity, each a year.
 type TrendItem struct {
 	Quantity string          `json:"quantity" enum:"heat_work_c,peak_c,hours_to_top,cooling_hours"`
 	PerYear  *float64        `json:"per_year" doc:"null: fewer than four firings"`
@@ -20,6 +22,7 @@ type TrendItem struct {
 	Says     message.Message `json:"says"`
 }
 
+// TrendRow is one firing of the trend.
 type TrendRow struct {
 	Firing       string   `json:"firing"`
 	Name         string   `json:"name"`

@@ -36,8 +36,8 @@ const (
 // when any lid may go on any pot.
 type Question struct {
 	Common    lid.Question // all that the pots share; no collar, opening or lid
-	Galleries []Gallery
-	Gauge     *Gauge // in place of the galleries: all thrown to one gauge
+	Galleries []Gallery    // 8 to 30; none with a gauge
+	Gauge     *Gauge       // in place of the galleries: all thrown to one gauge
 
 	Lids         int     // to throw; 0: the fewest that reach WantedChance
 	WantedChance float64 // that every pot gets a lid; 0: 0.90
@@ -48,44 +48,46 @@ type Question struct {
 
 // Gallery is one pot of the board.
 type Gallery struct {
-	Pot     string // id of its card, or empty
-	Collar  []tiles.Millimetre
-	Opening tiles.Millimetre
+	Pot     string             // id of its card, or empty
+	Collar  []tiles.Millimetre // one a direction, 1 to 3
+	Opening tiles.Millimetre   // of the ledge; 0: not measured
 }
 
 // Gauge is a board thrown to one gauge.
 type Gauge struct {
-	Collar   tiles.Millimetre
-	Opening  tiles.Millimetre
+	Collar   tiles.Millimetre  // width of the gauge
+	Opening  tiles.Millimetre  // of the ledge; 0: none
 	SpreadSD *tiles.Millimetre // of the galleries; nil: the throwing sd
-	Count    int
+	Count    int               // how many pots, 8 to 30
 }
 
 // MeasuredLid is a thrown lid as measured.
 type MeasuredLid struct {
-	Lid   string // its name on the board
-	Width tiles.Millimetre
-	Stage tiles.Stage
+	Lid   string           // its name on the board
+	Width tiles.Millimetre // across, at its stage
+	Stage tiles.Stage      // empty: wet
 }
 
 // Answer says how many lids of which sizes to throw, or which lid goes with which pot.
 type Answer struct {
-	Galleries, Lids int
-	Sizes           []SizeCount // by size; nil: held back, or the lids were measured
-	AllPairChance   float64     // that every pot gets a lid
-	ExpectedPairs   float64
-	OneToOneChance  float64 // for comparison: a lid for each pot, kept with it, all fit; NaN: lids measured
-	Pairs           []Pair  // in the order of the galleries; nil: no lid was measured
-	Trust           shrinkage.Reliability
-	TrustWhy        message.Message
-	HeldBack        message.Message
-	Cautions        []string
-	Unusual         []string
+	Galleries, Lids int                   // how many of each
+	Sizes           []SizeCount           // by size; nil: held back, or the lids were measured
+	AllPairChance   float64               // that every pot gets a lid
+	ExpectedPairs   float64               // how many pots get a lid, on average
+	OneToOneChance  float64               // each pot keeps its lid and all fit; NaN: measured
+	Pairs           []Pair                // in the order of the galleries; nil: no lid was measured
+	Trust           shrinkage.Reliability // of the less trusted of both rates
+	TrustWhy        message.Message       // in words
+	HeldBack        message.Message       // why no sizes are told; empty: they are
+	Cautions        []string              // ids, in the order in which they are to be read
+	Unusual         []string              // fields outside belief
 }
 
 // SizeCount is a number of lids of one size.
 type SizeCount struct {
-	Size  tiles.Millimetre
+	// on the step
+	Size tiles.Millimetre
+	// above 0
 	Count int
 }
 
@@ -324,6 +326,7 @@ func Size(b Checked, known Known) (Answer, error) {
 	var own []float64 // width for each pot alone
 	var pots []lid.Clearance
 	said := map[string]bool{}
+	// each pot alone: its own width, and all that is said of it
 	for _, q := range b.pots {
 		one, err := lid.Size(q, known.Known)
 		if err != nil {
@@ -356,6 +359,7 @@ func Size(b Checked, known Known) (Answer, error) {
 			spread = *b.Gauge.SpreadSD
 		}
 	}
+	// the boards on which all sizes are judged, and the search on them
 	draws := drawBoard(boardDraws, pots, q.Together, float64(spread), mostLidsFor(n))
 	s := search{draws: draws, own: own, step: float64(*q.Step), most: b.SizesMost}
 	best := s.fewest(b.Lids, b.WantedChance)

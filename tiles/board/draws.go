@@ -32,6 +32,7 @@ type draws struct {
 // normalStream gives standard normals through the quantile, so that a stream means the same for ever.
 type normalStream struct{ rng *rand.Rand }
 
+// next is the next of the stream.
 func (s normalStream) next() float64 {
 	u := (float64(s.rng.Uint64()>>11) + 0.5) / (1 << 53)
 	return math.Sqrt2 * math.Erfinv(2*u-1)
@@ -63,6 +64,7 @@ func drawBoard(n int, pots []lid.Clearance, together shrinkage.Together, spread 
 	scale := inTurn(pots[0].Nu)
 	shared, ownPot, ownLid := boardSpread(pots[0].Pair, together)
 	for k := range n {
+		// what all pots and lids of this board share, at one scale of the fit's doubt
 		f := scale[k%len(scale)]
 		x, y := normal.next(), normal.next()
 		body := f * shared[0][0] * x
@@ -70,6 +72,7 @@ func drawBoard(n int, pots []lid.Clearance, together shrinkage.Together, spread 
 		lid += pots[0].Part.NextSD() * normal.next()
 		b.drawPots(k, pots, spread, body, normal.next, f*ownPot)
 		making := math.Sqrt(pots[0].Making) / pots[0].Left[1] // as thrown
+		// each lid as it comes out: its own shrink and its own throw
 		for j := range lids {
 			left := pots[0].Left[1] * math.Exp(-(lid+f*ownLid*normal.next())/100)
 			b.factor[k*lids+j], b.offset[k*lids+j] = left, left*making*normal.next()
@@ -117,6 +120,7 @@ func (b *draws) drawPots(k int, pots []lid.Clearance, spread, body float64, norm
 		}
 		least, most, _ := p.Bounds()
 		first, other := width[p.First], width[p.Other]
+		// the fired widths of a lid that fits this pot
 		low[i], high[i] = first-most-p.Glaze, first-least-p.Glaze
 		if !p.Inner {
 			low[i], high[i] = first+least+p.Glaze, min(first, other)+most+p.Glaze

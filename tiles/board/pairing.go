@@ -29,6 +29,7 @@ func (b *Checked) pairUp(a Answer, known Known, own []float64) Answer {
 			}
 			w := float64(l.Width)
 			chance[i][j] = f.ChanceAt(w)
+			// a product of chances becomes a sum; one inside the window outweighs all outside
 			worth[i][j] = math.Log(max(chance[i][j], 1e-13))
 			if least, most, bound := f.Bounds(); f.PlayAt(w) >= least && f.PlayAt(w) <= min(most, bound) {
 				worth[i][j] += 1000
@@ -104,6 +105,7 @@ func hungarian(worth [][]float64) []int {
 	rows, columns := len(worth), len(worth[0])
 	row, column := make([]float64, rows+1), make([]float64, columns+1) // potentials
 	taken, way := make([]int, columns+1), make([]int, columns+1)
+	// row by row: the cheapest way to a free column, which moves others along it
 	for i := 1; i <= rows; i++ {
 		taken[0] = i
 		at := 0
@@ -136,6 +138,7 @@ func hungarian(worth [][]float64) []int {
 			}
 			at = next
 		}
+		// along the way back each column gets the row before it
 		for at != 0 {
 			taken[at] = taken[way[at]]
 			at = way[at]

@@ -111,6 +111,7 @@ func (s *search) start(n int) []int {
 	return grid
 }
 
+// widths are the sizes of a grid, mm.
 func (s *search) widths(grid []int) []float64 {
 	w := make([]float64, len(grid))
 	for i, g := range grid {

@@ -40,6 +40,7 @@ func newSwept(blocks []*Block) (rows []swept, memory []float64) {
 // scratch is memory that is used over and over within one pass over the blocks.
 type scratch struct{ v, inv, w, x, row []float64 }
 
+// grown is s with n zeros, in its own memory where there is room.
 func grown(s []float64, n int) []float64 {
 	if cap(s) < n {
 		return make([]float64, n, 2*n)
@@ -53,6 +54,7 @@ func grown(s []float64, n int) []float64 {
 func (b *Block) sweep(theta []float64, scale *scale, t *scratch, out *swept) error {
 	k, s := len(b.Y), len(b.Cols)
 	t.v = grown(t.v, k*k)
+	// V, lower half
 	for _, n := range b.Noise {
 		f := n.factor(theta)
 		for i, d := range n.Diag {
@@ -78,6 +80,7 @@ func (b *Block) sweep(theta []float64, scale *scale, t *scratch, out *swept) err
 	t.inv = grown(t.inv, k*k)
 	invert(t.v, t.inv, k)
 	copy(out.p, t.inv)
+	// P: the free levels projected out
 	if b.Levels > 0 {
 		more, ok := t.project(b, out.p)
 		if !ok {
@@ -86,6 +89,7 @@ func (b *Block) sweep(theta []float64, scale *scale, t *scratch, out *swept) err
 		logDet += more
 	}
 	out.logDet = logDet
+	// Z T, and P times it
 	scale.rows(b, out.zs)
 	for i := 0; i < k; i++ {
 		row := out.pz[i*s : (i+1)*s]
@@ -100,6 +104,7 @@ func (b *Block) sweep(theta []float64, scale *scale, t *scratch, out *swept) err
 	return nil
 }
 
+// factor is exp(2 theta), 1 of a fixed part.
 func (n Noise) factor(theta []float64) float64 {
 	if n.Param == 0 {
 		return 1

@@ -86,6 +86,7 @@ type corner struct {
 	own  float64
 }
 
+// corners are those of the lone columns, from what their elimination left.
 func (s *Solution) corners() []corner {
 	out := make([]corner, len(s.alone))
 	for i := range s.alone {
@@ -117,6 +118,7 @@ func (s *Solution) element(i, j int, c []corner) float64 {
 	return s.c[p*s.q+r]
 }
 
+// traces is memory for M of one block after another.
 type traces struct{ m, r, pr, cz []float64 }
 
 // matrix works out M of one block.

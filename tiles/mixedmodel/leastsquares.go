@@ -10,13 +10,13 @@ import (
 
 // Linear is an ordinary least-squares fit.
 type Linear struct {
-	Coef       []float64
+	Coef       []float64 // in the order of the columns
 	SE         []float64 // standard errors; NaN with no degree of freedom left
 	ResidualSD float64   // sqrt(RSS/(n - p)); NaN likewise
-	RSS        float64
-	R2         float64 // 1 - RSS/(sum of squares about the mean); about zero if no column is constant
-	DF         int     // n - p
-	Residuals  []float64
+	RSS        float64   // sum of squares of the residuals
+	R2         float64   // 1 - RSS/(sum of squares about the mean); about zero if no column is constant
+	DF         int       // n - p
+	Residuals  []float64 // y - X b, in the order of the rows
 }
 
 // LeastSquares fits y = X b. Give x row by row, with a column of ones for a constant term.
@@ -46,6 +46,7 @@ func LeastSquares(x [][]float64, y []float64) (Linear, error) {
 		}
 		a.SetRow(i, row)
 	}
+	// columns of about length 1, by powers of two
 	unit, err := scaled(a)
 	if err != nil {
 		return Linear{}, err
@@ -63,6 +64,7 @@ func LeastSquares(x [][]float64, y []float64) (Linear, error) {
 	}
 	out.ResidualSD = math.Sqrt(out.RSS / float64(n-p))
 	out.R2 = 1 - out.RSS/about(x, y)
+	// standard errors by the rows of R^-1
 	var rt mat.Dense
 	qr.RTo(&rt)
 	inv := mat.NewDense(p, p, nil)
@@ -148,6 +150,7 @@ func refine(a *mat.Dense, qr *mat.QR, y, b, r []float64) {
 // twice is a sum in twice the precision (Dekker, Numerische Mathematik 18, 1971).
 type twice struct{ high, low float64 }
 
+// add adds x and keeps what is rounded off.
 func (s *twice) add(x float64) {
 	t := s.high + x
 	part := t - s.high
@@ -155,6 +158,7 @@ func (s *twice) add(x float64) {
 	s.high = t
 }
 
+// product adds x y, exact to twice the precision.
 func (s *twice) product(x, y float64) {
 	p := x * y
 	s.low += math.FMA(x, y, -p)

@@ -18,6 +18,7 @@ const (
 // Minimum is where the objective is least.
 type Minimum struct {
 	*Solution
+	// how often the model was solved on the way
 	Evaluations int
 }
 
@@ -51,6 +52,7 @@ func (m *Model) Minimise(ctx context.Context, start []float64, h *mat.SymDense) 
 		return Minimum{}, err
 	}
 	for round := 0; n > 0 && round < mostRounds; round++ {
+		// a quasi-Newton step, and what it promises at first order
 		step := m.direction(x, g, h)
 		fall := 0.0
 		for i := range g {
@@ -64,6 +66,7 @@ func (m *Model) Minimise(ctx context.Context, start []float64, h *mat.SymDense) 
 			return Minimum{}, err
 		}
 		out.Evaluations += evals
+		// no fall along it: once more along the plain gradient
 		if next == nil {
 			if plain {
 				break // even the plain gradient leads nowhere
@@ -75,6 +78,7 @@ func (m *Model) Minimise(ctx context.Context, start []float64, h *mat.SymDense) 
 		if err != nil {
 			return Minimum{}, err
 		}
+		// what the step tells of the curvature
 		if update(h, x, next.Theta, g, gNew) {
 			plain = false
 		}
@@ -223,6 +227,7 @@ func update(h *mat.SymDense, x0, x1, g0, g1 []float64) bool {
 	return true
 }
 
+// norm is the length of v.
 func norm(v []float64) float64 {
 	sum := 0.0
 	for _, x := range v {

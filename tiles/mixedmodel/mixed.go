@@ -13,29 +13,29 @@ import (
 // Term is one random term of a mixed model: one vector of coefficients for each level of a
 // grouping, N(0, a covariance shared by all levels).
 type Term struct {
-	Name   string
+	Name   string      // for errors alone
 	Group  []string    // level of each reading
 	Slopes [][]float64 // k numbers for each reading; nil: a 1, so an intercept for each level
 }
 
 // Data is what a mixed model is asked about: y = Fixed beta + sum of terms + e.
 type Data struct {
-	Y     []float64
+	Y     []float64   // the readings
 	Fixed [][]float64 // row by row, with a column of ones for a constant; may be empty
-	Terms []Term
+	Terms []Term      // none: a fixed model
 }
 
 // MixedFit is a linear mixed model fitted by REML.
 type MixedFit struct {
-	Criterion  float64 // -2 ln restricted likelihood, (n - p) ln 2 pi and ln|X'V^-1 X| included
-	Beta       []float64
-	SE         []float64
+	Criterion  float64       // -2 ln restricted likelihood, (n - p) ln 2 pi and ln|X'V^-1 X| included
+	Beta       []float64     // fixed effects, in the order of the columns
+	SE         []float64     // standard errors of Beta
 	DF         []float64     // of each beta by Satterthwaite's method
 	Covariance [][][]float64 // of each term, k x k
 	Levels     [][]string    // of each term, in rising order
 	Modes      [][][]float64 // of each term and level: conditional modes (BLUPs)
 	Residual   float64       // variance
-	Steps      int
+	Steps      int           // how often the model was solved
 }
 
 // Mixed fits d by restricted maximum likelihood. Crossed and nested terms are told by their
@@ -121,6 +121,7 @@ func (d Data) rough() (sd float64, fixed Linear, err error) {
 	return l.ResidualSD, l, nil
 }
 
+// width is how many coefficients a level has.
 func (t Term) width() int {
 	if len(t.Slopes) == 0 {
 		return 1
@@ -128,6 +129,7 @@ func (t Term) width() int {
 	return len(t.Slopes[0])
 }
 
+// slopes are the numbers of one reading.
 func (t Term) slopes(i int) []float64 {
 	if t.Slopes == nil {
 		return []float64{1}
@@ -135,6 +137,7 @@ func (t Term) slopes(i int) []float64 {
 	return t.Slopes[i]
 }
 
+// levels are the names of the groups, rising, each once.
 func (t Term) levels() []string {
 	l := slices.Clone(t.Group)
 	slices.Sort(l)
@@ -153,6 +156,7 @@ func (d Data) model(rough float64) (m *Model, unit []float64, err error) {
 	var first []int
 	var at []map[string]int
 	largest := 0
+	// which term has most levels of one coefficient: its columns are eliminated first
 	for i, t := range d.Terms {
 		if len(t.Group) != n || t.Slopes != nil && len(t.Slopes) != n {
 			return nil, nil, fmt.Errorf("mixed model: term %q has %d groups and %d slopes for %d readings",
@@ -164,6 +168,7 @@ func (d Data) model(rough float64) (m *Model, unit []float64, err error) {
 		}
 	}
 	for i, t := range d.Terms {
+		// thetas of a term: the log sd of each slope by its size, then the ties between them
 		k := t.width()
 		sds, ties := make([]int, k), make([][]int, k)
 		for j := 0; j < k; j++ {
@@ -204,6 +209,7 @@ func (d Data) model(rough float64) (m *Model, unit []float64, err error) {
 	for range unit {
 		m.Columns = append(m.Columns, Column{Flat: true})
 	}
+	// one block a reading
 	for r, y := range d.Y {
 		b := &Block{N: 1, Y: []float64{y}, Noise: []Noise{{Param: 1, Diag: []float64{1}}}}
 		for i, t := range d.Terms {

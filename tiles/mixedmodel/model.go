@@ -32,10 +32,10 @@ import (
 // to 42, give the same for one block a reading). The objective adds
 // sum ((theta - Centre)/Spread)^2.
 type Model struct {
-	Columns []Column
-	Blocks  []*Block
-	Params  []Param
-	Whole   bool // eliminate no column first: only to check that it makes no difference
+	Columns []Column // in the order of u
+	Blocks  []*Block // in any order; the same order gives the same bits
+	Params  []Param  // one a theta
+	Whole   bool     // eliminate no column first: only to check that it makes no difference
 
 	lay   *layout
 	spare []*Solution // let go, for their memory
@@ -82,14 +82,14 @@ type Column struct {
 
 // Block is N units alike: the same Z, W and V, with mean Y and Scatter about it.
 type Block struct {
-	N       float64
+	N       float64   // how many, 1 and more
 	Y       []float64 // k readings, the mean of N units
 	Scatter []float64 // k x k: sum over units of (y - Y)(y - Y)'; nil: zero
 	Cols    []int     // columns touched, rising
 	Z       []float64 // k x len(Cols), row by row
 	Level   []int     // which free level of the block each reading stands on; nil: none
-	Levels  int
-	Noise   []Noise
+	Levels  int       // how many free levels
+	Noise   []Noise   // parts of V; at least one has a Diag
 	Weight  []float64 // divides the diagonal noise of each reading; nil: 1
 	Times   []float64 // of how many repeats each reading is the mean, and Diag their noise over it; nil: 1
 	Within  []float64 // sum over units and repeats of (y - their mean)^2; nil if Times is
@@ -101,9 +101,9 @@ type Block struct {
 
 // Noise is a part of V: exp(2 theta) (diag(Diag) + sum v v').
 type Noise struct {
-	Param   int // 1 + theta; 0: a fixed part, factor 1
-	Diag    []float64
-	Vectors [][]float64
+	Param   int         // 1 + theta; 0: a fixed part, factor 1
+	Diag    []float64   // one a reading; nil: none
+	Vectors [][]float64 // of rank one each, as long as Y
 }
 
 // layout says where each column stands: in the dense part or alone.
@@ -113,12 +113,13 @@ type layout struct {
 	lone  []lone
 }
 
+// lone is a column that is eliminated before the dense part.
 type lone struct {
 	col  int
 	with []int // dense places that it meets, rising
 }
 
-// Check reports what would make the numbers meaningless.
+// check reports what would make the numbers meaningless.
 func (m *Model) check() error {
 	for i, b := range m.Blocks {
 		k := len(b.Y)
@@ -147,6 +148,7 @@ func (m *Model) check() error {
 	return nil
 }
 
+// finite reports whether v is a number.
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 // prepare works out the layout once.
@@ -158,6 +160,7 @@ func (m *Model) prepare() error {
 		return err
 	}
 	l := &layout{place: make([]int, len(m.Columns))}
+	// lone columns by themselves, the others dense, both in their order
 	alone := m.loneColumns()
 	for j := range m.Columns {
 		if alone[j] {
@@ -209,6 +212,7 @@ func (l *layout) locate(b *Block) {
 	}
 }
 
+// spots are the places of at within with; meaningless for the lone column.
 func spots(at, with []int) []int {
 	s := make([]int, len(at))
 	for i, p := range at {
@@ -247,7 +251,7 @@ func (m *Model) loneColumns() []bool {
 	return alone
 }
 
-// Penalty is what the priors on theta add to the criterion.
+// penalty is what the priors on theta add to the criterion.
 func (m *Model) penalty(theta []float64) (sum float64, slope []float64) {
 	slope = make([]float64, len(theta))
 	for i, p := range m.Params {

@@ -18,6 +18,7 @@ func (s *Solution) Mean(z Row) float64 {
 // Unit is the coefficient of column c in units of its prior sd (of a flat one: as it is).
 func (s *Solution) Unit(c int) float64 { return s.unit(c) }
 
+// unit is the coefficient of a column in units of its prior sd.
 func (s *Solution) unit(c int) float64 {
 	if p := s.model.lay.place[c]; p < 0 {
 		return s.alone[^p].v
@@ -29,6 +30,7 @@ func (s *Solution) unit(c int) float64 {
 // spread is C T'z: over the dense part, and over the lone columns.
 type spread struct{ dense, alone []float64 }
 
+// spread is C t for a row in unit coefficients, by way of the dense part.
 func (s *Solution) spread(t Row) spread {
 	// A_dd eliminated: (C t)_d = C_dd (t_d - a_j t_j/d_j);  (C t)_j = (t_j - a_j'(C t)_d)/d_j
 	type entry struct {
@@ -69,6 +71,7 @@ func (s *Solution) spread(t Row) spread {
 	return out
 }
 
+// dot is t'x.
 func (s *Solution) dot(t Row, x spread) float64 {
 	sum := 0.0
 	for i, c := range t.Cols {
@@ -146,6 +149,7 @@ func (s *Solution) Slopes(cols []int) Slopes {
 			}
 		}
 	}
+	// by the priors of the columns
 	s.scale.groups(func(first, size int) {
 		y := make([]float64, size*n)
 		for i := size - 1; i >= 0; i-- { // T'y = x, T lower: from the last one back
@@ -168,6 +172,7 @@ func (s *Solution) Slopes(cols []int) Slopes {
 			}
 		})
 	})
+	// by the noise of each block
 	var r []float64
 	for i, b := range m.Blocks {
 		k, w := len(b.Y), len(b.Cols)

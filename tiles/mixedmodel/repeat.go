@@ -41,6 +41,7 @@ func (b *Block) one(i int, theta []float64) float64 {
 	return b.Times[i] * b.own(i, theta) / b.weight(i)
 }
 
+// weight is that of reading i.
 func (b *Block) weight(i int) float64 {
 	if b.Weight == nil {
 		return 1

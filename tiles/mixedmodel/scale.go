@@ -10,6 +10,7 @@ type scale struct {
 	tied    bool      // some column has ties
 }
 
+// newScale is T at theta.
 func newScale(columns []Column, theta []float64) *scale {
 	s := &scale{columns: columns, theta: theta, sd: make([]float64, len(columns))}
 	for j, c := range columns {
@@ -57,7 +58,9 @@ func (s *scale) vector(z Row) Row {
 
 // Row is a sparse row over the columns, in rising order of columns.
 type Row struct {
+	// rising
 	Cols []int
+	// one a column
 	Vals []float64
 }
 
@@ -71,6 +74,7 @@ func (s *scale) group(c int) []int {
 	return out
 }
 
+// pick is the row over group(c) that is 1 at c.
 func (s *scale) pick(c int) []float64 {
 	out := make([]float64, len(s.columns[c].Below)+1)
 	out[len(out)-1] = 1

@@ -16,9 +16,9 @@ var ErrFlat = errors.New("a column without a prior cannot be told from the other
 
 // Solution is a Model solved at one theta. It is not changed once made.
 type Solution struct {
-	Theta     []float64
-	Criterion float64 // -2 ln restricted likelihood, without (n - p) ln 2 pi
-	Objective float64 // Criterion and the penalty of the priors on theta
+	Theta     []float64 // at which it was solved; not to be changed
+	Criterion float64   // -2 ln restricted likelihood, without (n - p) ln 2 pi
+	Objective float64   // Criterion and the penalty of the priors on theta
 
 	model  *Model
 	scale  *scale
@@ -59,6 +59,7 @@ func (m *Model) factor(ctx context.Context, theta []float64) (*Solution, error) 
 	if err != nil {
 		return nil, err
 	}
+	// the lone columns first: each takes its part off the dense ones that it meets
 	for i := range s.alone {
 		e := &s.alone[i]
 		if !(e.d > 0) {
@@ -77,6 +78,7 @@ func (m *Model) factor(ctx context.Context, theta []float64) (*Solution, error) 
 			s.v[p] -= f * e.rhs
 		}
 	}
+	// then the dense part by Cholesky
 	if q > 0 {
 		if _, ok := lapack64.Potrf(s.symmetric()); !ok {
 			return nil, ErrFlat
@@ -99,10 +101,12 @@ func (m *Model) factor(ctx context.Context, theta []float64) (*Solution, error) 
 	return s, nil
 }
 
+// symmetric is the dense part of A, upper half.
 func (s *Solution) symmetric() blas64.Symmetric {
 	return blas64.Symmetric{N: s.q, Stride: s.q, Data: s.c, Uplo: blas.Upper}
 }
 
+// triangle is its Cholesky factor, once factorised.
 func (s *Solution) triangle() blas64.Triangular {
 	return blas64.Triangular{N: s.q, Stride: s.q, Data: s.c, Uplo: blas.Upper, Diag: blas.NonUnit}
 }

@@ -19,7 +19,7 @@ type Pooled struct {
 	Matures kiln.Celsius // maturing point that the body is told for, °C
 	Studios int          // others, that it rests on
 	Made    time.Time    // when their collector worked it out
-	Unlike  float64      // chance that the bars that this studio sent are of another kind than theirs; 0: it sent none
+	Unlike  float64      // chance that the bars sent from here are of another kind than theirs; 0: none sent
 }
 
 // says is where a rate comes from, in words.

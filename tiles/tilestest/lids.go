@@ -24,10 +24,10 @@ func LidClasses() []LidClass { return []LidClass{TwoPieces, OnePlace, Replacemen
 
 // LidTrial is a lid question of a studio and, once a width is thrown, how it turned out.
 type LidTrial struct {
-	Class    LidClass
-	Question lid.Question
-	Firing   lid.Firing
-	NewBag   bool // the lid's batch is one that nobody has measured
+	Class    LidClass     // what body and lid share
+	Question lid.Question // as a potter would ask it
+	Firing   lid.Firing   // that both go into, at its recorded heat
+	NewBag   bool         // the lid's batch is one that nobody has measured
 
 	collar, lidLeft float64 // true fired collar, and what is left of a lid
 	thrown          float64 // error of the throw
@@ -94,11 +94,13 @@ func (t LidTrial) Play(width tiles.Millimetre) tiles.Millimetre {
 // LidBoard is a board of pots and lids of the same two batches, fired together, and what only its maker
 // knows of each.
 type LidBoard struct {
+	// one a pair
 	Questions []lid.Question
-	Firing    lid.Firing
-	collars   []float64
-	left      []float64
-	thrown    []float64
+	// that all go into, at its recorded heat
+	Firing  lid.Firing
+	collars []float64
+	left    []float64
+	thrown  []float64
 }
 
 // LidBoard draws a board of pairs: body and lid of batches that stay the same from board to board, of one

@@ -10,10 +10,10 @@ import (
 
 // Question is one piece of clay 0 still to be made and fired, and what came of it.
 type Question struct {
-	Ask    shrinkage.Ask
-	Total  float64 // what the piece lost from wet to fired, log-percent
-	Rate   float64 // what its batch loses on average at the recorded heat, log-percent
-	NewBag bool    // its batch is one that nobody has measured
+	Ask    shrinkage.Ask // from wet, at the recorded heat
+	Total  float64       // what the piece lost from wet to fired, log-percent
+	Rate   float64       // what its batch loses on average at the recorded heat, log-percent
+	NewBag bool          // its batch is one that nobody has measured
 }
 
 // Question makes a piece that nobody has measured: a new pair of loads, asked at its recorded

@@ -12,8 +12,10 @@ import (
 // ReplacementTrial is a fired pot whose lid broke, of the row's last batch, and the load that its new lids go
 // into. 0.5 to 2.0 mm fits.
 type ReplacementTrial struct {
+	// for the width of the new lid
 	Question lid.Question
-	Firing   lid.Firing
+	// that the new lid goes into, at its recorded heat
+	Firing lid.Firing
 
 	made   *Made
 	pair   LoadPair

@@ -61,7 +61,7 @@ func (r Row) Bars() []int {
 
 // Options of a studio.
 type Options struct {
-	Row     Row
+	Row     Row     // history of the clay asked about
 	World   World   // what is true of its clays, loads and readers; empty: Handbook
 	Larger  float64 // all true sds so many times the drawn ones; 0: once
 	NoSlips bool    // no reading is falsified and no stage misread
@@ -76,7 +76,7 @@ type Options struct {
 // Made is a studio with what only its maker knows.
 type Made struct {
 	shrinkage.Studio
-	Slips []Slip
+	Slips []Slip // every reading that was falsified
 
 	rng     *rand.Rand
 	sds     [6]float64 // reading mm, piece, position °C, batch drying, batch firing, load °C
@@ -101,10 +101,13 @@ func (m *Made) Truth() *shrinkage.Handbook {
 
 // Slip is one reading that was falsified.
 type Slip struct {
+	// its id
 	Reading string
-	By      tiles.Millimetre
+	// how much was added to it
+	By tiles.Millimetre
 }
 
+// trueClay is the truth of one clay: its curve, and what it loses in drying, log-percent and °C.
 type trueClay struct {
 	width, centre, amplitude, foot, drying, bloat float64
 	waves                                         []wave // beside the curve
@@ -135,6 +138,7 @@ type LoadPair struct {
 // piece is what is true of one piece: its drying and its places in the kiln.
 type piece struct{ drying, bisque, fired float64 }
 
+// began is the beginning of every studio's record.
 var began = time.Date(2026, 1, 5, 9, 0, 0, 0, time.UTC)
 
 // ClayName of a clay; 0 is the one asked about. The names are made up.
@@ -175,6 +179,7 @@ func Large(seed uint64, bars int) *Made {
 	return m
 }
 
+// begin draws the true sds and the readers of studio number n of a seed.
 func begin(seed, n uint64, o Options) *Made {
 	m := &Made{rng: rand.New(rand.NewPCG(seed, n)), options: o, batches: map[tiles.BatchRef][2]float64{}}
 	for i, h := range o.World.sds() {
@@ -190,6 +195,7 @@ func begin(seed, n uint64, o Options) *Made {
 	return m
 }
 
+// drawClays draws n clays and lists them, with what their bags say.
 func (m *Made) drawClays(n int) {
 	m.clays = make([]trueClay, n)
 	for i := range m.clays {
@@ -203,6 +209,7 @@ func (m *Made) drawClays(n int) {
 	}
 }
 
+// normal draws one normal.
 func (m *Made) normal(mean, sd float64) float64 { return mean + sd*m.rng.NormFloat64() }
 
 // history fires the bars of all clays.
@@ -285,6 +292,8 @@ func (m *Made) NextBar(clay, batch int) tiles.Bar {
 // addBar makes a bar, fires it and reads it.
 func (m *Made) addBar(clay, batch int, p LoadPair) { m.addBatchBar(clay, m.batch(clay, batch), p) }
 
+// addBatchBar makes a bar of a batch, fires it in a pair of loads and reads it: each stage with the
+// reader's error, some of them left out, some falsified.
 func (m *Made) addBatchBar(clay int, ref tiles.BatchRef, p LoadPair) {
 	q := m.fire(clay, ref, p, m.places())
 	n := m.bars

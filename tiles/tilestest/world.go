@@ -153,6 +153,7 @@ func (m *Made) goesOver(over float64) (bisque, glaze float64) {
 	return e.bisque, e.glaze
 }
 
+// drawReaders draws the habits of readers, in the world that has them.
 func (m *Made) drawReaders() {
 	if m.options.World == Outsiders {
 		m.habits = []float64{m.normal(0, 0.2), m.normal(0, 0.2), m.normal(0, 0.2)}

@@ -165,6 +165,8 @@ func (c *column) until(n int) {
 // Encode writes samples, all of one firing and in order. small makes it as short as it will get.
 func Encode(samples []kiln.Sample, small bool) []byte { return BlockOf(samples).Encode(small) }
 
+// Encode is the block as it is stored: its values in the unit that loses nothing, compressed where small
+// asks for it and it is worth it.
 func (b *Block) Encode(small bool) []byte {
 	for i := range b.channels {
 		b.channels[i].unit = UnitOf(b.channels[i].counts)

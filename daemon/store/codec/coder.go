@@ -27,6 +27,7 @@ const (
 // ErrCoded means that what was kept does not read back.
 var ErrCoded = errors.New("what was kept is damaged")
 
+// Wrap puts the version, how the body is written, and a CRC-32C around a body.
 func Wrap(body []byte, how byte) []byte {
 	out := make([]byte, 0, len(body)+6)
 	out = append(append(out, codeVersion, how), body...)
@@ -67,6 +68,7 @@ func deflater(level int) *sync.Pool {
 	}}
 }
 
+// Inflated is the body of a deflated one; ErrCoded where it is none, or larger than any that is written.
 func Inflated(b []byte) ([]byte, error) {
 	r := inflaters.Get().(io.ReadCloser)
 	defer inflaters.Put(r)

@@ -52,6 +52,8 @@ func (b *Block) fault(state int) kiln.Fault {
 	return b.faults[(state-stateFaulty)/2]
 }
 
+// Stamp is the moment so many ns after the start of the stretch's boot; its wall time is reckoned by the
+// offset of the stretch.
 func (s Stretch) Stamp(since int64) kiln.Stamp {
 	return kiln.Stamp{Boot: s.boot, Since: time.Duration(since),
 		Wall: time.UnixMilli(s.Offset).UTC().Add(time.Duration(since)), Trusted: s.Trusted}

@@ -14,6 +14,7 @@ import (
 // ages of a running one can still move where the clock comes to be trusted later.
 const EnvelopeStep = time.Minute
 
+// WriteEnvelope writes the lowest and highest of each minute of several channels.
 func WriteEnvelope(channels []kiln.Envelope) []byte {
 	e := &coder{}
 	e.uint(uint64(len(channels)))
@@ -53,6 +54,7 @@ func counts(temperatures []kiln.Celsius) []int64 {
 	return out
 }
 
+// ReadEnvelope reads what WriteEnvelope wrote; the error is ErrCoded.
 func ReadEnvelope(data []byte) ([]kiln.Envelope, error) {
 	body, err := unwrap(data)
 	if err != nil {

@@ -10,8 +10,8 @@ import (
 	"lidwright/kiln"
 )
 
-// A summary is a kiln.Firing without its number, its status and what people said of it, in a
-// fixed order. Times are ns, temperatures °C as floats.
+// WriteSummary writes a summary: a kiln.Firing without its number, its status and what people said of it,
+// in a fixed order. Times are ns, temperatures °C as floats.
 func WriteSummary(f kiln.Firing) []byte {
 	e := &coder{b: make([]byte, 0, 512)}
 	for _, text := range []string{string(f.ID), string(f.Kiln), string(f.Kind), f.KindFrom, string(f.Atmosphere), f.Source, f.Load, f.Note} {
