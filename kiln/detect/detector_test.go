@@ -322,6 +322,42 @@ func TestHealthiestProbeSpeaks(t *testing.T) {
 	}
 }
 
+// Since when the control probe does not speak is one moment, whichever stands in for it one after the other.
+func TestSinceWhenOthersSpeak(t *testing.T) {
+	k := kiln.Kiln{ID: "big-blue", Control: "1", Every: time.Second, Channels: []kiln.Channel{{ID: "1",
+		Role: kiln.RoleProbe},
+		{ID: "2", Role: kiln.RoleProbe}, {ID: "3", Role: kiln.RoleProbe}}}
+	s := newSpeaker(k)
+	var spoke []kiln.ChannelID
+	since := map[kiln.Stamp]bool{}
+	for i := range 2000 {
+		smp := kiln.Sample{At: kiln.Stamp{Boot: "a", Since: time.Duration(i+1) * time.Second}}
+		for n, ch := range k.Channels {
+			v := kiln.Value{Channel: ch.ID, T: 800}
+			if n == 0 && i >= 600 || n == 1 && i >= 1200 {
+				v.Fault = kiln.Break
+			}
+			smp.Values = append(smp.Values, v)
+		}
+		if s.hear(smp) {
+			spoke = append(spoke, s.now)
+			since[s.since] = true
+		}
+	}
+	if !slices.Equal(spoke, []kiln.ChannelID{"2", "3"}) || len(since) != 1 {
+		t.Errorf("%v spoke, since %v", spoke, since)
+	}
+}
+
+// A kiln that is warm already is fired when it climbed by 25 °C, not before.
+func TestRiseOfAWarmKiln(t *testing.T) {
+	for line, want := range map[string]int{"50>50@1 h300 >75.6@60 h60": 1, "50>50@1 h300 >74.4@60 h60": 0} {
+		if got := count(hearing(t, kiln.Glaze, shape{}.past(), line), Began); got != want {
+			t.Errorf("%s: %d firings began, want %d", line, got, want)
+		}
+	}
+}
+
 func TestCooledDown(t *testing.T) {
 	for _, c := range []struct {
 		name, line string

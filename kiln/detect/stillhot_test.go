@@ -19,6 +19,11 @@ func TestWhatIsStillHot(t *testing.T) {
 	quick.Cooling = 4 * time.Hour
 	noHold := usual
 	noHold.Holds = nil
+	held := func(at kiln.Celsius) Expected {
+		e := usual
+		e.Holds = []kiln.Hold{{At: at, For: 20 * time.Minute, After: 8 * time.Hour}}
+		return e
+	}
 	for name, c := range map[string]struct {
 		usual Expected
 		line  string
@@ -35,6 +40,9 @@ func TestWhatIsStillHot(t *testing.T) {
 		"on from its hold":             {usual, "20>1222@60 h20 >1245@60", true},
 		"a little on from it":          {usual, "20>1222@60 h20 >1224@60 off", false},
 		"on where none is held":        {noHold, "20>1222@60 h20 >1245@60", false},
+		"a puff above its hold":        {usual, "20>1222@60 h20 >1230@240 off", false},
+		"on from 8 °C below the top":   {held(1214), "20>1222@60 h20 >1245@60", true},
+		"from a hold further below it": {held(1213.4), "20>1222@60 h20 >1245@60", false},
 		"hot for 18 h":                 {usual, "20>1222@150 h20 >600@200 h900", true},
 		"hot for 14 h":                 {usual, "20>1222@150 h20 >600@200 h640 off", false},
 		"where it cools in four, 14 h": {quick, "20>1222@150 h20 >600@200 h640 off", true},
