@@ -1,9 +1,11 @@
 package auth
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"net/netip"
@@ -482,6 +484,28 @@ func TestOwnerByAClockThatIsBehind(t *testing.T) {
 		d.sessions.kept[string(sessionKey(cookie))] = session{d.owner.mark(), anOpening.Add(d.at + 26*time.Hour + beyond)}
 		d.restart()
 		d.wantSession(want, cookie, fmt.Sprint("26 h and ", beyond))
+	}
+}
+
+// What a disk did not keep is told in the log, and nothing where it did: that the owner's session, and that an address is known,
+// will not outlast the daemon.
+func TestLogTellsWhatIsNotKept(t *testing.T) {
+	var said bytes.Buffer
+	before := slog.Default()
+	slog.SetDefault(slog.New(slog.NewTextHandler(&said, nil)))
+	defer slog.SetDefault(before)
+	d := newDoor(t)
+	for _, fails := range []error{nil, errors.New("the disk is full")} {
+		d.sessions.fails = fails
+		for what, act := range map[string]func(){
+			"will not last over a restart":     func() { d.open(Owner) },
+			"known until the next start alone": func() { d.want("bench", benchCode, nth(len(d.addresses)), "the bench") },
+		} {
+			said.Reset()
+			if act(); strings.Contains(said.String(), what) != (fails != nil) || fails == nil && said.Len() > 0 {
+				t.Errorf("with %v the log says %q", fails, said.String())
+			}
+		}
 	}
 }
 
