@@ -113,7 +113,8 @@ func StatedSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byt
 	return web.EncodeJSON(j), nil
 }
 
-// sizeOf answers q, and tells the piece's size at every other stage whose shrink is known.
+// sizeOf answers q, and tells the piece's size at every stage whose shrink is known, to the step of the answer; the
+// length that was asked about stands there as it was typed.
 func sizeOf(q lid.CheckedPiece, d lid.Defaults, rates shrinkage.Rates, m usecase.FiringMeant) (lid.PieceAnswer, wire.Size, error) {
 	p, err := q.Know(rates, m.Firing)
 	if err != nil {
@@ -123,7 +124,8 @@ func sizeOf(q lid.CheckedPiece, d lid.Defaults, rates shrinkage.Rates, m usecase
 	j := sizeAnswer(a)
 	fired, volume := a.Fired()
 	for _, stage := range []tiles.Stage{tiles.Wet, tiles.Leather, tiles.Dry, tiles.Biscuit} {
-		piece := lid.PieceQuestion{Stage: stage, Clay: q.Clay, Kind: q.Kind, Rates: q.Rates}
+		piece := lid.PieceQuestion{Stage: stage, Clay: q.Clay, Kind: q.Kind, Rates: q.Rates,
+			Step: q.Step}
 		if !math.IsNaN(volume) {
 			piece.FiredML = &volume
 		} else {
@@ -138,10 +140,18 @@ func sizeOf(q lid.CheckedPiece, d lid.Defaults, rates shrinkage.Rates, m usecase
 			continue
 		}
 		b := lid.SizePiece(other, pp, m.FromBag)
-		j.Stages = append(j.Stages, wire.SizeStage{Stage: string(stage), MM: usecase.LengthMM(b.Unrounded),
+		mm := usecase.LengthMM(b.Millimetre)
+		if q.ToFired() && stage == q.Stage && q.WetMM != nil {
+			mm = usecase.LengthMM(*q.WetMM)
+		}
+		j.Stages = append(j.Stages, wire.SizeStage{Stage: string(stage), MM: mm,
 			ML: usecase.Rounded(b.Millilitre, 1)})
 	}
-	j.Stages = append(j.Stages, wire.SizeStage{Stage: string(tiles.Fired), MM: usecase.LengthMM(fired), ML: usecase.Rounded(volume, 1)})
+	last := wire.SizeStage{Stage: string(tiles.Fired), MM: usecase.LengthMM(fired), ML: usecase.Rounded(volume, 1)}
+	if j.FiredMM != nil {
+		last.MM = j.FiredMM
+	}
+	j.Stages = append(j.Stages, last)
 	return a, j, nil
 }
 

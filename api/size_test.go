@@ -39,7 +39,7 @@ func TestWorkedSizes(t *testing.T) {
 		}
 	}
 	var j wire.Size
-	s.get("/v1/size?fired=62&leather_ratio=0.035"+rates, 200, &j)
+	s.get("/v1/size?fired=62&leather_ratio=0.035&step=0"+rates, 200, &j)
 	want := map[string]float64{"wet": 70.92, "leather": 68.44, "dry": 66.67, "fired": 62} // no bisque: its rate was not stated
 	if len(j.Stages) != len(want) {
 		t.Errorf("%+v", j.Stages)
@@ -49,7 +49,14 @@ func TestWorkedSizes(t *testing.T) {
 			t.Errorf("%s %.2f, want %.2f", st.Stage, *st.MM, want[st.Stage])
 		}
 	}
+	s.get("/v1/size?wet=70.9"+rates, 200, &j) // one figure, one rounding: the fired one to the step, the wet one as it was typed
+	if len(j.Stages) != 3 || *j.Stages[0].MM != 70.9 || *j.Stages[2].MM != *j.FiredMM || *j.FiredMM != 62 {
+		t.Errorf("70.9 wet becomes %g; at each stage %+v", *j.FiredMM, j.Stages)
+	}
 	s.get("/v1/size?fired=62&clay=tern", 200, &j)
+	if *j.Stages[0].MM != *j.WetMM {
+		t.Errorf("%g wet is told as %g", *j.WetMM, *j.Stages[0].MM)
+	}
 	if j.Asked.Rates != "clay" || *j.Asked.Clay != "tern/B" || len(j.Stages) != 5 || j.Trust != "no_bars" || !strings.Contains(strings.Join(j.Cautions, " "), lid.NoUsualYet) {
 		t.Errorf("%+v", j)
 	}

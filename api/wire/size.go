@@ -14,7 +14,7 @@ type Size struct {
 	LikelyML    []*float64      `json:"likely_ml,omitempty"`
 	Ratio       *float64        `json:"ratio" doc:"Fired length over that at the asked stage"`
 	VolumeRatio *float64        `json:"volume_ratio" doc:"Its cube"`
-	Stages      []SizeStage     `json:"stages" doc:"The same piece at every stage whose shrink is known"`
+	Stages      []SizeStage     `json:"stages" doc:"The same piece at every stage whose shrink is known, to the step"`
 	Trust       string          `json:"trust"`
 	TrustWhy    message.Message `json:"trust_why"`
 	Cautions    []string        `json:"cautions"`
