@@ -64,9 +64,10 @@ func (p *tab) openBars() {
 	p.keys("87.4")
 }
 
-// TestPictures shows ten pages of the whole practice studio, on a phone and on a desk, on an evening that never
-// changes. It makes them when it is asked to (-pictures, -update, or a soak); whoever asked looks at them. Those
-// at the top of README are kept: it always holds that they are there, are as big as a phone and small as files.
+// TestPictures shows ten pages of the whole practice studio, on a phone and on a desk, on an evening that
+// never changes. It makes them when it is asked to (-pictures, -update, or a soak); whoever asked looks at
+// them. Those at the top of README are kept: it always holds that they are there, are as big as a phone and
+// small as files.
 func TestPictures(t *testing.T) {
 	t.Parallel()
 	if *pictures || *update || os.Getenv("LIDWRIGHT_SOAK") != "" {
@@ -78,7 +79,9 @@ func TestPictures(t *testing.T) {
 			s.get("/v1/now", &now)
 			return len(now.Items) == 2 && now.Items[0].Fresh && now.Items[1].Fresh
 		})
-		waitFor(t, "the clock to stand", func() bool { return !s.d.Now().Wall.Before(evening.Add(6 * time.Minute)) })
+		waitFor(t, "the clock to stand", func() bool {
+			return !s.d.Now().Wall.Before(evening.Add(6 * time.Minute))
+		})
 		for _, size := range []struct {
 			name       string
 			wide, high int64
@@ -102,7 +105,8 @@ func TestPictures(t *testing.T) {
 		t.Fatal(err)
 	}
 	var shown []string
-	for _, m := range regexp.MustCompile(`<img src="\.pictures/([^"]+)" [^>]*alt="[^"]{20,}"`).FindAllSubmatch(readme, -1) {
+	image := regexp.MustCompile(`<img src="\.pictures/([^"]+)" [^>]*alt="[^"]{20,}"`)
+	for _, m := range image.FindAllSubmatch(readme, -1) {
 		shown = append(shown, string(m[1]))
 	}
 	var want []string
@@ -146,8 +150,8 @@ func write(t *testing.T, file string, b []byte) {
 	}
 }
 
-// palettePNG is what the page shows in the 256 colours that are most frequent on it: a fifth of the bytes, and
-// nothing that an eye sees is another.
+// palettePNG is what the page shows in the 256 colours that are most frequent on it: a fifth of the bytes,
+// and nothing that an eye sees is another.
 func (p *tab) palettePNG() []byte {
 	p.Helper()
 	shot, err := png.Decode(bytes.NewReader(did(p, chromedp.CaptureScreenshot())))

@@ -65,12 +65,14 @@ func (s *studio) sendBy(client *http.Client, method, path string, body any) (int
 
 type barAnswer struct {
 	Bar      string
-	Readings []struct {
-		ID, Stage string
-		AsTyped   string `json:"as_typed"`
-		Unusual   bool
-		Struck    *struct{}
-	}
+	Readings []readingAnswer
+}
+
+type readingAnswer struct {
+	ID, Stage string
+	AsTyped   string `json:"as_typed"`
+	Unusual   bool
+	Struck    *struct{}
 }
 
 // readingsOf is how many lengths of some bars are kept.
