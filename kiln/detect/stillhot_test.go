@@ -43,6 +43,8 @@ func TestWhatIsStillHot(t *testing.T) {
 		"a puff above its hold":        {usual, "20>1222@60 h20 >1230@240 off", false},
 		"on from 8 °C below the top":   {held(1214), "20>1222@60 h20 >1245@60", true},
 		"from a hold further below it": {held(1213.4), "20>1222@60 h20 >1245@60", false},
+		"back after it was opened":     {usual, "20>1222@150 h20 >425@200 >395@1800 >420@60 >300@200", false},
+		"a gust above 400 °C":          {usual, "20>1222@150 h20 >430@200 >400.5@1800 >425@60 >300@200", true},
 		"hot for 18 h":                 {usual, "20>1222@150 h20 >600@200 h900", true},
 		"hot for 14 h":                 {usual, "20>1222@150 h20 >600@200 h640 off", false},
 		"where it cools in four, 14 h": {quick, "20>1222@150 h20 >600@200 h640 off", true},
