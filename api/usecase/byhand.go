@@ -151,6 +151,8 @@ func (s Firings) overlaps(ctx context.Context, f kiln.Firing, b wire.FiringBody)
 	return nil
 }
 
+// HandFiring is a firing that somebody wrote down, with the limit of its kiln, as the body of a request had
+// it.
 type HandFiring struct {
 	kiln.Firing
 	Limit kiln.Celsius

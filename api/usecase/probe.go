@@ -120,6 +120,7 @@ type Couple struct {
 	Tolerance  message.Message // how far it may be off while it is new; nothing where that is not known
 }
 
+// ProbeLifeRow is one thermocouple of a channel, from when it was fitted until it was taken out.
 type ProbeLifeRow struct {
 	ID                             string // empty: of the settings, nobody told of it
 	Channel, Type, Fitted, Removed string

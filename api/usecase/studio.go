@@ -66,14 +66,20 @@ type Studio struct {
 	usuals    usualCurves
 }
 
-// Firings, and the types beside it, are the use cases by their noun, each over the whole studio.
+// The use cases by their noun, each over the whole studio.
 type (
-	Firings struct{ *Studio } // log, annotate, compare, read curves, cones, notes and check lists
-	Kilns   struct{ *Studio } // what they do now, their probes, shelves and lines
-	Bars    struct{ *Studio } // enter readings, import and export tables, tell a bar's history
-	Clays   struct{ *Studio } // clays, batches, their rates and what moved them
-	Loads   struct{ *Studio } // what is packed into a kiln
-	Lids    struct{ *Studio } // ask lids, boards and sizes; pot cards; how lids sat and what that taught
+	// Firings log, annotate and compare firings, and read their curves, cones, notes and check lists.
+	Firings struct{ *Studio }
+	// Kilns tell what kilns do now, and keep their probes, shelves and lines.
+	Kilns struct{ *Studio }
+	// Bars enter readings, import and export tables, and tell a bar's history.
+	Bars struct{ *Studio }
+	// Clays keep clays and batches, their rates and what moved them.
+	Clays struct{ *Studio }
+	// Loads keep what is packed into a kiln.
+	Loads struct{ *Studio }
+	// Lids ask lids, boards and sizes, and keep pot cards, how lids sat and what that taught.
+	Lids struct{ *Studio }
 )
 
 // Firings are the use cases of firings.

@@ -312,3 +312,63 @@ func TestRoomsStaySmall(t *testing.T) {
 		over("files of "+pkg, n, mostFiles)
 	}
 }
+
+// wellKnown are methods whose meaning their interface tells: of fmt, errors, sort, io, encoding, net,
+// net/http, log/slog and the metrics library.
+var wellKnown = strings.Fields(`String Error Unwrap Is As Len Less Swap Push Pop Read Write Close Seek
+	MarshalJSON UnmarshalJSON MarshalText UnmarshalText ServeHTTP Header WriteHeader RoundTrip Flush
+	Accept Addr Handle WithAttrs WithGroup Enabled Describe Collect Scan Value Set Type`)
+
+// TestExportedIsDescribed holds the doc comment of every exported function, method and type to the form that
+// go doc prints well: it begins with the name, or with an article and the name.
+func TestExportedIsDescribed(t *testing.T) {
+	seen, fset := 0, token.NewFileSet()
+	eachFile(t, func(pkg, path string, _ *ast.File) {
+		if strings.HasSuffix(path, "_test.go") || strings.HasSuffix(path, generatedFile) {
+			return
+		}
+		f, err := parser.ParseFile(fset, filepath.Join("../..", path), nil,
+			parser.ParseComments|parser.SkipObjectResolution)
+		if err != nil {
+			t.Fatal(err)
+		}
+		check := func(name *ast.Ident, docs ...*ast.CommentGroup) {
+			if !name.IsExported() {
+				return
+			}
+			seen++
+			for _, doc := range docs {
+				if words := strings.Fields(doc.Text()); len(words) > 0 {
+					if slices.Contains([]string{"A", "An", "The"}, words[0]) && len(words) > 1 {
+						words = words[1:]
+					}
+					first := strings.TrimRight(words[0], ",:;")
+					if first == name.Name || first == name.Name+"'s" {
+						return
+					}
+					t.Errorf("%s:%d: the comment of %s begins %q and not with its name", path,
+						fset.Position(name.Pos()).Line, name.Name, words[0])
+					return
+				}
+			}
+			t.Errorf("%s:%d: %s has no comment", path, fset.Position(name.Pos()).Line, name.Name)
+		}
+		for _, d := range f.Decls {
+			switch d := d.(type) {
+			case *ast.FuncDecl:
+				if d.Recv == nil || !slices.Contains(wellKnown, d.Name.Name) {
+					check(d.Name, d.Doc)
+				}
+			case *ast.GenDecl:
+				for _, spec := range d.Specs {
+					if s, ok := spec.(*ast.TypeSpec); ok {
+						check(s.Name, s.Doc, d.Doc, s.Comment)
+					}
+				}
+			}
+		}
+	})
+	if seen < 1500 {
+		t.Fatalf("only %d names looked at: the test does not see the house", seen)
+	}
+}

@@ -16,7 +16,9 @@ import (
 
 // What is kept and what is refused is said in the words of the trade.
 type (
-	Kept  = tiles.PutResult
+	// Kept is what became of a write: the revision after it, and whether anything was written at all.
+	Kept = tiles.PutResult
+	// Match is what an edit asks of what stands there, such as the revision that the asker saw.
 	Match = usecase.Precondition
 )
 

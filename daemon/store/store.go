@@ -64,18 +64,29 @@ type Store struct {
 
 // Each noun's statements stand in a type of their own over the one handle.
 type (
-	BarStore    struct{ *handle } // bars, their readings, tables of them
-	ChangeStore struct{ *handle } // what was kept, in the order in which it was
-	ClayStore   struct{ *handle } // clays and batches
-	FiringStore struct{ *handle } // firings, their curves and lines, and the clock that they were dated by
-	// kilns that people added, their names, what is usual, probes, what they are kept shut above
-	KilnStore    struct{ *handle }
-	LidStore     struct{ *handle } // pot cards, and how lids sat
-	LoadStore    struct{ *handle } // loads and what lies in them
-	NoteStore    struct{ *handle } // notes, cones and the check list of a firing
-	NoticeStore  struct{ *handle } // notices and what came of them
-	SessionStore struct{ *handle } // sessions of browsers
-	SiteStore    struct{ *handle } // whose record this is, and which life of it
+	// BarStore keeps bars, their readings and tables of them.
+	BarStore struct{ *handle }
+	// ChangeStore tells what was kept, in the order in which it was.
+	ChangeStore struct{ *handle }
+	// ClayStore keeps clays and batches.
+	ClayStore struct{ *handle }
+	// FiringStore keeps firings, their curves and lines, and the clock that they were dated by.
+	FiringStore struct{ *handle }
+	// KilnStore keeps kilns that people added, their names, what is usual, probes, and what they are kept
+	// shut above.
+	KilnStore struct{ *handle }
+	// LidStore keeps pot cards, and how lids sat.
+	LidStore struct{ *handle }
+	// LoadStore keeps loads and what lies in them.
+	LoadStore struct{ *handle }
+	// NoteStore keeps notes, cones and the check list of a firing.
+	NoteStore struct{ *handle }
+	// NoticeStore keeps notices and what came of them.
+	NoticeStore struct{ *handle }
+	// SessionStore keeps sessions of browsers.
+	SessionStore struct{ *handle }
+	// SiteStore keeps whose record this is, and which life of it.
+	SiteStore struct{ *handle }
 )
 
 func over(h *handle) *Store {

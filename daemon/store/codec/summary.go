@@ -62,6 +62,7 @@ func WriteSummary(f kiln.Firing) []byte {
 	return Wrap(e.b, BodyPlain)
 }
 
+// ReadSummary reads what WriteSummary wrote; what is damaged is refused.
 func ReadSummary(data []byte) (kiln.Firing, error) {
 	body, err := unwrap(data)
 	if err != nil {
