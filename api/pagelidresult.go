@@ -201,7 +201,7 @@ func (s resultRoutes) showBoardResult(w http.ResponseWriter, r *http.Request, ca
 		Losses: slices.Clone(lost)}
 	for _, list := range [][]pages.Count{data.Counts, data.Losses} {
 		for i := range list {
-			list[i].Value = form.Get(list[i].Name)
+			list[i].Value = form.Get(string(list[i].Name))
 		}
 	}
 	var b boardOfPots
