@@ -129,6 +129,8 @@ func (s studioRoutes) collectorPage(w http.ResponseWriter, r *http.Request) erro
 	return s.showCollector(w, r, nil)
 }
 
+// showCollector shows the page of the collector: what is sent to it, and wrong, which a form just met; nil:
+// none.
 func (s studioRoutes) showCollector(w http.ResponseWriter, r *http.Request, wrong *web.Problem) error {
 	c, err := s.collector()
 	if err != nil {

@@ -42,6 +42,8 @@ func listOf[T, J any](all []T, limit int, id func(T) string, j func(T) J) *body[
 	return &body[wire.List[J]]{out}
 }
 
+// getFirings lists firings by what was asked, the newest first; next tells where the following answer goes
+// on.
 func (s firingRoutes) getFirings(ctx context.Context, in *firingsInput) (*body[wire.List[wire.Firing]],
 	error) {
 	w := kiln.FiringFilter{Kiln: kiln.KilnID(in.Kiln), Kind: kiln.Kind(in.Kind),

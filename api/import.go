@@ -333,6 +333,8 @@ func (s barRoutes) importPage(w http.ResponseWriter, r *http.Request) error {
 		Kind: r.URL.Query().Get("kind")})
 }
 
+// postImportPage takes a table from the form of the import page, a file or pasted text; a refusal shows the
+// form again.
 func (s barRoutes) postImportPage(w http.ResponseWriter, r *http.Request) error {
 	flow := http.NewResponseController(w)
 	flow.SetReadDeadline(time.Now().Add(importWait))

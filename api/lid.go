@@ -150,6 +150,7 @@ func wantsText(accept string) bool {
 	return len(accept) >= 10 && accept[:10] == "text/plain"
 }
 
+// lidAnswer is an answer as the API tells it, its figures rounded and its words in the unit of the asker.
 func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit tiles.LengthUnit) wire.Lid {
 	q := a.Asked
 	mm2 := func(l tiles.Millimetre) *float64 { return usecase.Rounded(float64(l), 2) }

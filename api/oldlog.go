@@ -52,6 +52,7 @@ func (s firingRoutes) postOldLog(w http.ResponseWriter, r *http.Request) {
 	w.Write(web.EncodeJSON(out))
 }
 
+// takeOldLog takes the log of a controller as a firing; a dry run only tells what it would become.
 func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []byte) (wire.OldLog, error) {
 	q := r.URL.Query()
 	out := wire.OldLog{DryRun: q.Get("dry_run") == "true", Firing: r.PathValue("id"), Columns: []string{}, Bad: []wire.BadRow{}}

@@ -275,6 +275,8 @@ func (s resultRoutes) postLidResult(w http.ResponseWriter, r *http.Request) erro
 	return nil
 }
 
+// lidResultSent reads the form of how the lids sat; every field that cannot be read is told, not just the
+// first.
 func (s resultRoutes) lidResultSent(ctx context.Context, form url.Values) (wire.LidResultBody, error) {
 	rd := s.formReader(ctx, form)
 	b := wire.LidResultBody{Load: form.Get("load"), Pots: form["pot"], Form: form.Get("form"), Maker: form.Get("maker"), Body: form.Get("body"), By: form.Get("by")}

@@ -89,6 +89,7 @@ func ourPath(next string) bool {
 	return err == nil && u.Scheme == "" && u.Host == "" && strings.HasPrefix(next, "/") && !strings.HasPrefix(next, "//") && !strings.ContainsAny(next, "\\\r\n")
 }
 
+// postSessionPage opens a session for who shows a code, or ends the one that the cookie names.
 func (s sessionRoutes) postSessionPage(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
 	if err != nil {
