@@ -183,6 +183,16 @@ func tested(root, pkg string, limit time.Duration, args ...string) ([]byte, erro
 	return cmd.CombinedOutput()
 }
 
+// told prints a fault that no test noticed, and reports whether that is explained.
+func (f fault) told(root string) bool {
+	if why := f.reason(root); why != "" {
+		fmt.Printf("%s %s (%s)\n", survived, f, why)
+		return true
+	}
+	fmt.Printf("%s %s\n", survived, f)
+	return false
+}
+
 func run() error {
 	root := flag.String("root", ".", "folder of the module, from /")
 	n := flag.Int("n", 30, "faults a package; 0: all")
@@ -249,16 +259,12 @@ func run() error {
 				return err
 			}
 			for i, what := range became {
-				f := all[i]
 				if count[what]++; what == unbuilt {
 					continue
 				}
 				tried++
-				if why := f.reason(*root); what == survived && why != "" {
-					fmt.Printf("%s %s (%s)\n", what, f, why)
+				if what == survived && all[i].told(*root) {
 					count[explains]++
-				} else if what == survived {
-					fmt.Printf("%s %s\n", what, f)
 				}
 			}
 			all = all[some:]
