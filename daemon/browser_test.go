@@ -14,6 +14,7 @@ import (
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	cdppage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
 	"lidwright/config"
@@ -250,6 +251,37 @@ func (p *tab) media(scheme, contrast string) {
 		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, wishes)
 		return err
 	}))
+}
+
+// TestPartsGrow sees the curve and the figures of a firing that goes on drawn anew by the server, without a load of the
+// page and in its language. What the script does each minute it does each second here.
+func TestPartsGrow(t *testing.T) {
+	t.Parallel()
+	s := openStudio(t, "", true)
+	p := s.tab(t, openBrowser(t), 390, 844)
+	p.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, cdppage.AddScriptToEvaluateOnNewDocument, cdppage.AddScriptToEvaluateOnNewDocumentParams{
+			Source: `const every = setInterval; window.setInterval = (f, ms) => every(f, ms === 60000 ? 1000 : ms);`})
+		return err
+	}))
+	p.open("/speak")
+	p.do(chromedp.Click("[name=language][value=de]"))
+	p.press("main button.go")
+	for path, parts := range map[string][]string{"/kiln/big-blue": {"#curve svg", "dl[data-grows]"}, "/": {"[data-grows] svg"}} {
+		p.open(path)
+		evaluated[bool](p, `window.sameLoad = true`)
+		for _, part := range parts {
+			shows := fmt.Sprintf(`document.querySelector(%q).outerHTML`, part)
+			before := evaluated[string](p, shows)
+			p.until(part+" of "+path+" to grow", fmt.Sprintf(`%s !== %q`, shows, before))
+		}
+		if !evaluated[bool](p, `window.sameLoad === true`) {
+			t.Errorf("%s was loaded again", path)
+		}
+		if left := evaluated[[]string](p, inEnglish(t)); len(left) > 0 {
+			t.Errorf("%s grew in English: %q", path, left)
+		}
+	}
 }
 
 // TestFirstVisit sees the first view of the Wareboard fit a phone, and a live firing move without a

@@ -173,6 +173,9 @@ const weighed = `(() => { const [page] = performance.getEntriesByType("navigatio
 // for the first after the last.
 const inOrder = `stops.flatMap((e, i) => i && e !== document.body && !e.matches(".skip") && !(stops[i - 1].compareDocumentPosition(e) & Node.DOCUMENT_POSITION_FOLLOWING) ? ["by keyboard out of order: " + e.outerHTML.slice(0, 100)] : [])`
 
+// saveAtHand holds that the length of a bar is typed and kept without scrolling, over the navigation of a phone.
+const saveAtHand = `[...document.querySelectorAll("form[data-bar] button.go")].filter(e => e.checkVisibility() && e.getBoundingClientRect().bottom + scrollY > innerHeight - 60).map(e => "Save lies at " + Math.round(e.getBoundingClientRect().bottom + scrollY))`
+
 const onPaper = 718 // px: 190 mm of A4 at 96 dots to the inch
 
 // examine asks everything at once of a page: it gives what is wrong, and in which of its looks.
@@ -202,7 +205,12 @@ func (p *reading) examine(path, english string) (wrong map[string][]string) {
 		p.do(chromedp.EmulateViewport(width, p.height))
 		found(fmt.Sprintf("at %d px", width), evaluated[[]string](p.tab, fitsScript))
 	}
+	if strings.HasPrefix(path, "/wall") {
+		p.do(chromedp.EmulateViewport(1280, 720))
+		found("at 1280 by 720", evaluated[[]string](p.tab, `document.documentElement.scrollHeight > innerHeight ? ["a wall that scrolls by " + (document.documentElement.scrollHeight - innerHeight)] : []`))
+	}
 	p.do(chromedp.EmulateViewport(p.width, p.height))
+	found("", evaluated[[]string](p.tab, saveAtHand))
 	call(p.tab, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{}) // what follows needs time to pass
 	found("", did(p.tab, chromedp.Evaluate[[]string](fmt.Sprintf(moved, loaded), chromedp.EvalAwaitPromise)))
 	found(p.scheme, p.axe(""))
