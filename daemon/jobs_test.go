@@ -186,8 +186,8 @@ func manners() []manner {
 	return all
 }
 
-// TestJobs counts the taps of every job of the two tables, in each manner. What the studio prints is counted
-// after that, for it is open.
+// TestJobs counts the taps of every job of the two tables, in each manner. What the pages weigh and how many
+// sheets the prints fill is counted after that, for the studio is open.
 func TestJobs(t *testing.T) {
 	t.Parallel()
 	s, browser := openWholeStudio(t, fastClock()), openBrowser(t)
@@ -206,6 +206,11 @@ func TestJobs(t *testing.T) {
 				}
 			}
 		})
+	}
+	for _, path := range pagesAsked {
+		if n := len(fetch(t, http.DefaultClient, s.site+path)); n > 25_000 {
+			t.Errorf("%s is %d bytes over the line, at most 25000", path, n)
+		}
 	}
 	t.Run("prints", func(t *testing.T) { s.printsFit(t, browser) })
 	for _, m := range manners() {

@@ -59,6 +59,33 @@ func BenchmarkWareboard(b *testing.B) {
 	b.ReportMetric(float64(whole)/1000, "kB")
 }
 
+// pagesAsked are the pages that a potter opens.
+var pagesAsked = []string{"/", "/lid", "/lid?collar=104.5&opening=92.5&clay=tern", "/lid/board", "/bars", "/bars/all",
+	"/kiln/big-blue", "/clays", "/clay/tern", "/pots", "/lid-results", "/sizes", "/by-hand", "/loads", "/kilns",
+	"/trend/big-blue", "/year", "/class", "/more", "/changed", "/notices", "/wall", "/door/big-blue", "/help"}
+
+// BenchmarkPages is each page of a furnished studio over loopback, packed: goals are 25 kB, a p99 of 10 ms, and of
+// 20 ms for a lid with its drawing.
+func BenchmarkPages(b *testing.B) {
+	s := openStudio(b, "", true)
+	client := &http.Client{}
+	for _, path := range pagesAsked {
+		b.Run(strings.ReplaceAll(path, "/", "_"), func(b *testing.B) {
+			var took []time.Duration
+			size := 0
+			for b.Loop() {
+				began := time.Now()
+				size = len(fetch(b, client, s.site+path))
+				took = append(took, time.Since(began))
+			}
+			slices.Sort(took)
+			b.ReportMetric(float64(took[len(took)/2].Microseconds())/1000, "p50-ms")
+			b.ReportMetric(float64(took[len(took)*99/100].Microseconds())/1000, "p99-ms")
+			b.ReportMetric(float64(size)/1000, "kB")
+		})
+	}
+}
+
 // A long firing of three probes stays a small page: 30 kB over the line, the curves drawn and told in
 // figures.
 func TestLongSpyholeIsSmall(t *testing.T) {
