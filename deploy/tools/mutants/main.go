@@ -243,17 +243,14 @@ func run() error {
 			return fmt.Errorf("%s fails without a fault: %w\n%s", part[0], err, out)
 		}
 		patience := max(*limit, 3*time.Since(began))
-		places := len(all)
-		dice := rand.New(rand.NewPCG(*seed, 0))
+		places, dice := len(all), rand.New(rand.NewPCG(*seed, 0))
 		dice.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
-		count := map[string]int{}
-		tried := 0
+		count, tried := map[string]int{}, 0
 		for len(all) > 0 && (*n == 0 || tried < *n) {
-			some := *together
+			some := min(*together, len(all))
 			if *n > 0 {
 				some = min(some, *n-tried)
 			}
-			some = min(some, len(all))
 			became, err := tryAll(*root, part[0], *first, *skip, all[:some], patience)
 			if err != nil {
 				return err
