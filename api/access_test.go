@@ -104,7 +104,8 @@ func quick(code string) auth.PasscodeHash {
 		panic(err)
 	}
 	e := base64.RawStdEncoding
-	h, err := auth.ParsePasscodeHash("pbkdf2-sha256 1000 " + e.EncodeToString(salt) + " " + e.EncodeToString(sum))
+	h, err := auth.ParsePasscodeHash("pbkdf2-sha256 1000 " + e.EncodeToString(salt) +
+		" " + e.EncodeToString(sum))
 	if err != nil {
 		panic(err)
 	}
@@ -436,7 +437,8 @@ func TestReadingClosed(t *testing.T) {
 	g := guardedTestStudio(t, func(s *Server) { s.Access.ReadingOpen = false })
 	g.atTheDoor(t)
 	always := map[string]bool{"GET /healthz": true, "GET /readyz": true, "GET /session": true,
-		"GET /speak": true, "GET /style.css": true, "GET /app.js": true, "GET /icon.svg": true, "GET /help": true,
+		"GET /speak": true, "GET /style.css": true, "GET /app.js": true,
+		"GET /icon.svg": true, "GET /help": true,
 		"GET /help/safety": true, "GET /help/{topic}": true, "GET /problems/{type}": true}
 	for _, pattern := range g.s.patterns {
 		method, path := addressOf(pattern)
@@ -451,7 +453,8 @@ func TestReadingClosed(t *testing.T) {
 			t.Errorf("%s without a code: %d %.100s", pattern, a.StatusCode, body)
 		}
 		for _, m := range []string{"HEAD", "GET"} {
-			if a, _ := knock(t, g.URL, m, path, "Authorization", "Bearer "+g.owner); a.StatusCode != http.StatusTeapot {
+			if a, _ := knock(t, g.URL, m, path, "Authorization",
+				"Bearer "+g.owner); a.StatusCode != http.StatusTeapot {
 				t.Errorf("%s %s with a code: %d", m, path, a.StatusCode)
 			}
 		}
@@ -501,7 +504,8 @@ func TestGuessesRationed(t *testing.T) {
 	d := g.s.gate
 	looked := 0
 	for i := range 200 {
-		if _, p := d.Identify(t.Context(), auth.NewPasscode(Bench), netip.AddrFrom4([4]byte{10, 0, 0, byte(i)})); p.Status == 401 {
+		if _, p := d.Identify(t.Context(), auth.NewPasscode(Bench),
+			netip.AddrFrom4([4]byte{10, 0, 0, byte(i)})); p.Status == 401 {
 			looked++
 		}
 	}
@@ -509,7 +513,8 @@ func TestGuessesRationed(t *testing.T) {
 		t.Errorf("%d guesses were looked at in no time", looked)
 	}
 	for _, bad := range []string{"", "x", strings.Repeat("A", 10000), "\x00", g.bench + "A"} {
-		if who, p := d.Identify(t.Context(), bad, netip.AddrFrom4([4]byte{10, 0, 1, byte(len(bad))})); p == nil || who != Anyone {
+		if who, p := d.Identify(t.Context(), bad,
+			netip.AddrFrom4([4]byte{10, 0, 1, byte(len(bad))})); p == nil || who != Anyone {
 			t.Errorf("%.20q opens for %v", bad, who)
 		}
 	}
@@ -543,7 +548,8 @@ func TestGuessesLockNobodyOut(t *testing.T) {
 			t.Errorf("%s: the bench passcode where it was right before: %v, %d", when, who, status)
 		}
 		if who, status := try(g.owner, netip.MustParseAddr("2001:db8:7::2")); who != Owner || status != 200 {
-			t.Errorf("%s: the owner passcode from the network where it was right before: %v, %d", when, who, status)
+			t.Errorf("%s: the owner passcode from the network where it was right before: %v, %d", when, who,
+				status)
 		}
 	}
 	guess := func(addresses int) {
@@ -700,7 +706,8 @@ func TestSessions(t *testing.T) {
 	if got := put(aReading, bench, own...); got != 422 {
 		t.Errorf("the bench's session after three hours: %d", got)
 	}
-	if a, _ := ask(t, "DELETE", g.URL+"/v1/session", "", "", "Cookie", bench, "Sec-Fetch-Site", "same-origin"); a.StatusCode != 204 || a.Cookies()[0].MaxAge >= 0 {
+	if a, _ := ask(t, "DELETE", g.URL+"/v1/session", "", "", "Cookie", bench, "Sec-Fetch-Site",
+		"same-origin"); a.StatusCode != 204 || a.Cookies()[0].MaxAge >= 0 {
 		t.Errorf("end: %d", a.StatusCode)
 	}
 	if got := put(aReading, bench, own...); got != 401 {
@@ -744,7 +751,8 @@ func TestFormsAndCodes(t *testing.T) {
 			t.Errorf("a form in German has no %s: %d %s", want, a.StatusCode, body)
 		}
 	}
-	if a, body := ask(t, "POST", g.URL+"/clays", form, "name=Tern&code="+g.bench, own...); a.StatusCode != 403 || !strings.Contains(body, `name="code"`) {
+	if a, body := ask(t, "POST", g.URL+"/clays", form, "name=Tern&code="+g.bench,
+		own...); a.StatusCode != 403 || !strings.Contains(body, `name="code"`) {
 		t.Errorf("with the bench passcode: %d", a.StatusCode)
 	}
 	stay := func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
@@ -775,7 +783,8 @@ func TestFormsAndCodes(t *testing.T) {
 		token string
 		want  int
 	}{{"", 403}, {"wrong", 403}, {token, 404}} {
-		if a, body := ask(t, "POST", g.URL+"/bar/BQ7", form, "stage=wet&length=100&token="+c.token, cookie...); a.StatusCode != c.want {
+		if a, body := ask(t, "POST", g.URL+"/bar/BQ7", form, "stage=wet&length=100&token="+c.token,
+			cookie...); a.StatusCode != c.want {
 			t.Errorf("token %q: %d %.200s", c.token, a.StatusCode, body)
 		}
 	}
@@ -787,11 +796,13 @@ func TestFormsAndCodes(t *testing.T) {
 	}
 }
 
-// TestFromBenchToOwner: a browser that has shown the bench passcode is asked for the owner's, by a form that is of
-// its session, and goes on where it was going; what a form had in it goes along.
+// TestFromBenchToOwner: a browser that has shown the bench passcode is asked for the owner's, by a form that
+// is of its session, and goes on where it was going; what a form had in it goes along.
 func TestFromBenchToOwner(t *testing.T) {
 	g := guardedTestStudio(t, func(s *Server) {})
-	client := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	client := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error {
+		return http.ErrUseLastResponse
+	}}
 	cookie := ""
 	ask := func(method, path string, form url.Values, want int) (*http.Response, string) {
 		t.Helper()
@@ -882,7 +893,8 @@ func TestCodesUnreadable(t *testing.T) {
 		codes := s.Access.Codes
 		s.Access.Codes = func() (auth.PasscodeHash, auth.PasscodeHash, error) {
 			if broken.Load() {
-				return auth.PasscodeHash{}, auth.PasscodeHash{}, errors.New("the code file /secret/place: no such file")
+				return auth.PasscodeHash{}, auth.PasscodeHash{},
+					errors.New("the code file /secret/place: no such file")
 			}
 			return codes()
 		}
@@ -894,13 +906,15 @@ func TestCodesUnreadable(t *testing.T) {
 	cookie := auth.CookieName + "=" + a.Cookies()[0].Value
 	broken.Store(true)
 	for _, header := range [][]string{{"Authorization", "Bearer " + g.bench},
-		{"Authorization", "Bearer " + auth.NewPasscode(Bench)}, {"Cookie", cookie, "Sec-Fetch-Site", "same-origin"}} {
+		{"Authorization", "Bearer " + auth.NewPasscode(Bench)},
+		{"Cookie", cookie, "Sec-Fetch-Site", "same-origin"}} {
 		if a, body := knock(t, g.URL, "PUT", aReading, header...); a.StatusCode != 503 ||
 			!strings.Contains(body, "/problems/codes-unreadable") || strings.Contains(body, "/secret") {
 			t.Errorf("%v: %d %s", header, a.StatusCode, body)
 		}
 	}
-	if a, body := ask(t, "POST", g.URL+"/session", "application/x-www-form-urlencoded", "code="+g.bench, "Origin", g.URL); a.StatusCode != 503 || !strings.Contains(body, "lidwright code new") {
+	if a, body := ask(t, "POST", g.URL+"/session", "application/x-www-form-urlencoded", "code="+g.bench,
+		"Origin", g.URL); a.StatusCode != 503 || !strings.Contains(body, "lidwright code new") {
 		t.Errorf("the page: %d", a.StatusCode)
 	}
 	if a, _ := knock(t, g.URL, "GET", "/v1/now"); a.StatusCode != 200 {
@@ -917,7 +931,8 @@ func TestCodesUnreadable(t *testing.T) {
 // without a code, and nothing breaks.
 func TestHostileAtTheDoor(t *testing.T) {
 	g := guardedTestStudio(t, nil)
-	held := g.s.asked(g.s.guarded(g.s.gate.Handler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	held := g.s.asked(g.s.guarded(g.s.gate.Handler(http.HandlerFunc(func(w http.ResponseWriter,
+		r *http.Request) {
 		if web.Unsafe(r.Method) && routeOf(r).needed(true) != Anyone {
 			t.Errorf("%s %q got in", r.Method, r.RequestURI)
 		}

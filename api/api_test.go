@@ -52,17 +52,23 @@ func (nobody) Bar(context.Context, tiles.Code, usecase.Channels) (tiles.KeptBar,
 }
 func (nobody) Loads(context.Context, tiles.LoadFilter) ([]tiles.KeptLoad, error) { return nil, nil }
 func (nobody) Live() []record.Live                                               { return nil }
-func (nobody) LiveCurve(kiln.KilnID) (record.LiveCurve, bool)                    { return record.LiveCurve{}, false }
-func (nobody) Tell(context.Context, detect.Fact) (kiln.FiringID, error)          { return "", record.ErrNoKiln }
-func (nobody) AddKiln(kiln.Kiln)                                                 {}
-func (nobody) DropKiln(kiln.KilnID)                                              {}
-func (nobody) Heeded() uint64                                                    { return 0 }
-func (nobody) Trouble() (record.StoreTrouble, bool)                              { return record.StoreTrouble{}, false }
-func (nobody) CopyDue(context.Context) (time.Time, error)                        { return time.Time{}, nil }
-func (nobody) Touch(...tiles.Code)                                               {}
-func (nobody) Latest() (*shrinkage.Fit, time.Time, error)                        { return nobody{}.Fit(context.Background()) }
-func (nobody) Refits() usecase.Refits                                            { return usecase.Refits{} }
-func (nobody) Probes(context.Context, kiln.KilnID) ([]tiles.KeptProbe, error)    { return nil, nil }
+func (nobody) LiveCurve(kiln.KilnID) (record.LiveCurve, bool) {
+	return record.LiveCurve{}, false
+}
+func (nobody) Tell(context.Context, detect.Fact) (kiln.FiringID, error) { return "", record.ErrNoKiln }
+func (nobody) AddKiln(kiln.Kiln)                                        {}
+func (nobody) DropKiln(kiln.KilnID)                                     {}
+func (nobody) Heeded() uint64                                           { return 0 }
+func (nobody) Trouble() (record.StoreTrouble, bool) {
+	return record.StoreTrouble{}, false
+}
+func (nobody) CopyDue(context.Context) (time.Time, error) { return time.Time{}, nil }
+func (nobody) Touch(...tiles.Code)                        {}
+func (nobody) Latest() (*shrinkage.Fit, time.Time, error) {
+	return nobody{}.Fit(context.Background())
+}
+func (nobody) Refits() usecase.Refits                                         { return usecase.Refits{} }
+func (nobody) Probes(context.Context, kiln.KilnID) ([]tiles.KeptProbe, error) { return nil, nil }
 func (nobody) Fit(context.Context) (*shrinkage.Fit, time.Time, error) {
 	f, err := shrinkage.Studio{}.Fit(context.Background(), nil)
 	return f, time.Time{}, err
@@ -218,14 +224,22 @@ func TestBadQuestions(t *testing.T) {
 		{"unknown clay of a lid", "GET", "/v1/lid?collar=104&clay=nobody", "", "", 404, "unknown-clay", ""},
 		{"unreadable length", "GET", "/v1/lid?collar=1.234,5&body_drying_ratio=0.06&body_firing_ratio=0.07",
 			"", "", 422, "length-unreadable", "collar"},
-		{"opening wider than collar", "GET", "/v1/lid?collar=104&opening=108&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "opening-wider-than-collar", "opening_mm"},
+		{"opening wider than collar", "GET",
+			"/v1/lid?collar=104&opening=108&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422,
+			"opening-wider-than-collar", "opening_mm"},
 		{"not a number", "GET", "/v1/lid?collar_mm=NaN&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "",
 			422, "out-of-range", "collar_mm"},
-		{"two numbers run together", "GET", "/v1/lid?collar_mm=104,106&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},
-		{"three numbers run together", "GET", "/v1/lid?collar_mm=104,106.5&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},
+		{"two numbers run together", "GET",
+			"/v1/lid?collar_mm=104,106&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422,
+			"length-unreadable", "collar_mm"},
+		{"three numbers run together", "GET",
+			"/v1/lid?collar_mm=104,106.5&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422,
+			"length-unreadable", "collar_mm"},
 		{"a decimal comma", "GET", "/v1/lid?collar_mm=104,5&body_drying_ratio=0.06&body_firing_ratio=0.07",
 			"", "", 422, "length-unreadable", "collar_mm"},
-		{"a unit on top of a unit", "GET", "/v1/lid?collar_mm=104.5mm&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422, "length-unreadable", "collar_mm"},
+		{"a unit on top of a unit", "GET",
+			"/v1/lid?collar_mm=104.5mm&body_drying_ratio=0.06&body_firing_ratio=0.07", "", "", 422,
+			"length-unreadable", "collar_mm"},
 		{"inches in mm", "GET", "/v1/lid?collar_mm=3%2023/32&body_drying_ratio=0.06&body_firing_ratio=0.07",
 			"", "", 422, "length-unreadable", "collar_mm"},
 		{"a decimal comma of the play", "GET",
@@ -291,7 +305,8 @@ func TestGuards(t *testing.T) {
 	if a, _ := ask(t, "GET", srv.URL+"/v1/now", "", "", "Host", "kiln-pi.local:8573"); a.StatusCode != 200 {
 		t.Errorf("a listed host: %d", a.StatusCode)
 	}
-	if a, _ := ask(t, "PUT", srv.URL+"/v1/clays/tern", "application/json", `{"name":"x"}`, "Origin", "http://evil.example"); a.StatusCode != 403 {
+	if a, _ := ask(t, "PUT", srv.URL+"/v1/clays/tern", "application/json", `{"name":"x"}`, "Origin",
+		"http://evil.example"); a.StatusCode != 403 {
 		t.Errorf("another site's request: %d", a.StatusCode)
 	}
 	a, _ := ask(t, "GET", srv.URL+"/v1/now", "", "")

@@ -25,7 +25,8 @@ type barsInput struct {
 }
 
 func (s barRoutes) getBars(ctx context.Context, in *barsInput) (*body[wire.List[wire.BarJSON]], error) {
-	w := tiles.BarFilter{Clay: tiles.ClayID(in.Clay), Batch: tiles.BatchID(in.Batch), Load: in.Load, Waiting: in.Waiting, After: tiles.Code(in.After), Limit: in.Limit + 1}
+	w := tiles.BarFilter{Clay: tiles.ClayID(in.Clay), Batch: tiles.BatchID(in.Batch), Load: in.Load,
+		Waiting: in.Waiting, After: tiles.Code(in.After), Limit: in.Limit + 1}
 	if in.Practice != "" {
 		learners := in.Practice == "true"
 		w.Practice = &learners
@@ -37,7 +38,8 @@ func (s barRoutes) getBars(ctx context.Context, in *barsInput) (*body[wire.List[
 	if err != nil {
 		return nil, err
 	}
-	return listOf(all, in.Limit, func(b tiles.KeptBar) string { return string(b.Code) }, func(b tiles.KeptBar) wire.BarJSON { return s.Bars().BarJSON(b.Bar) }), nil
+	return listOf(all, in.Limit, func(b tiles.KeptBar) string { return string(b.Code) },
+		func(b tiles.KeptBar) wire.BarJSON { return s.Bars().BarJSON(b.Bar) }), nil
 }
 
 func (s barRoutes) getBar(ctx context.Context, in *wire.BarPath) (*thing[wire.BarJSON], error) {
@@ -59,7 +61,8 @@ func (s barRoutes) putBar(ctx context.Context, in *putBarInput) (*edited[wire.Ba
 }
 
 // editedBar is a bar as it stands now, after something about it was kept.
-func (s barRoutes) editedBar(ctx context.Context, p wire.BarPath, k tiles.PutResult, err error) (*edited[wire.BarJSON], error) {
+func (s barRoutes) editedBar(ctx context.Context, p wire.BarPath, k tiles.PutResult,
+	err error) (*edited[wire.BarJSON], error) {
 	if err != nil {
 		return nil, err
 	}
@@ -120,7 +123,8 @@ type actInput struct {
 type act = func(ctx context.Context, bar tiles.Code, id, by, why string, at kiln.Stamp) error
 
 // readingAct makes the handler that strikes, confirms or counts a reading.
-func (s barRoutes) readingAct(do func(usecase.Storage) act, needsWhy bool) func(context.Context, *actInput) (*body[wire.Reading], error) {
+func (s barRoutes) readingAct(do func(usecase.Storage) act,
+	needsWhy bool) func(context.Context, *actInput) (*body[wire.Reading], error) {
 	return func(ctx context.Context, in *actInput) (*body[wire.Reading], error) {
 		if needsWhy && strings.TrimSpace(in.Body.Why) == "" {
 			return nil, web.NewProblem("missing", message.New("Say why."),

@@ -40,7 +40,9 @@ func TestSlipsAsked(t *testing.T) {
 		t.Errorf("confirmed, outside 0.72 to 1.01: %v", r)
 	}
 	b.json("PUT", at+"/count", `{}`, 422)
-	if r := b.json("PUT", at+"/count", `{"by":"EM","why":"a new kind of clay"}`, 200); whyNot(r) != "looks_wrong" || r["needs"] != nil || r["unusual"] != true { // let in, and left out by the fit
+	// let in, and left out by the fit
+	if r := b.json("PUT", at+"/count", `{"by":"EM","why":"a new kind of clay"}`,
+		200); whyNot(r) != "looks_wrong" || r["needs"] != nil || r["unusual"] != true {
 		t.Errorf("counted: %v", r)
 	}
 	b.json("PUT", at+"/strike", `{"by":"EM","why":"it was a slip"}`, 200)
@@ -53,7 +55,8 @@ func TestSlipsAsked(t *testing.T) {
 		!strings.Contains(long["question"].(string), "longer than at wet") {
 		t.Errorf("longer than before: %v", long)
 	}
-	if r := b.json("PUT", "/v1/bars/BQ7/readings/"+long["id"].(string)+"/confirm", `{"by":"KT"}`, 200); r["counted"] != true || r["unusual"] != true {
+	if r := b.json("PUT", "/v1/bars/BQ7/readings/"+long["id"].(string)+"/confirm", `{"by":"KT"}`,
+		200); r["counted"] != true || r["unusual"] != true {
 		t.Errorf("confirmed: %v", r)
 	}
 	p := b.json("PUT", "/v1/bars/BQ7/readings/"+b.id(), `{"stage":"dry","length":"3.97"}`, 422)
@@ -84,7 +87,8 @@ func TestPageAsksFirst(t *testing.T) {
 	if last["counted"] != false || last["needs"] != "confirm" {
 		t.Errorf("insisted on: %v", last)
 	}
-	b.post("/bar/BQ7/confirm", url.Values{"reading": {last["id"].(string)}}, 303) // one tap more, where nobody has a passcode
+	// one tap more, where nobody has a passcode
+	b.post("/bar/BQ7/confirm", url.Values{"reading": {last["id"].(string)}}, 303)
 	if last, _ := b.last("BQ7"); last["counted"] != true || last["unusual"] != true {
 		t.Errorf("said to be right: %v", last)
 	}
@@ -176,7 +180,8 @@ func TestSecondReadingAtTheBench(t *testing.T) {
 	}
 	word := b.id()
 	enter("BQ4", word, "100.9", 201)
-	if r := b.json("PUT", "/v1/bars/BQ4/readings/"+word+"/confirm", `{"by":"EM"}`, 200, owner...); r["counted"] != true {
+	if r := b.json("PUT", "/v1/bars/BQ4/readings/"+word+"/confirm", `{"by":"EM"}`, 200,
+		owner...); r["counted"] != true {
 		t.Errorf("the owner's word: %v", r)
 	}
 }

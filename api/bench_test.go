@@ -92,11 +92,15 @@ func benchIn(t testing.TB, folder string) *bench {
 	b := &bench{t: t, store: st}
 	var looks atomic.Int64
 	began := time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC)
-	b.s = &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", PublicURL: "http://kiln-pi.local:8573"}, Archive: usecase.StorageOf(st), Copies: noCopies{}, Recorder: nobody{}, Heat: cold{}, Shrink: &fitting{store: st},
-		Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(), Codes: tiles.Signs, Ready: func() error { return nil },
+	b.s = &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm",
+		PublicURL: "http://kiln-pi.local:8573"}, Archive: usecase.StorageOf(st), Copies: noCopies{},
+		Recorder: nobody{}, Heat: cold{}, Shrink: &fitting{store: st},
+		Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(), Codes: tiles.Signs,
+		Ready: func() error { return nil },
 		Now: func() kiln.Stamp {
 			n := time.Duration(looks.Add(1))
-			return kiln.Stamp{Boot: "boot", Since: n * time.Minute, Wall: began.Add(n * time.Minute), Trusted: true}
+			return kiln.Stamp{Boot: "boot", Since: n * time.Minute,
+				Wall: began.Add(n * time.Minute), Trusted: true}
 		}}}
 	h, err := b.s.Handler()
 	if err != nil {
@@ -152,7 +156,10 @@ func (b *bench) send(method, path, kind, body string, header ...string) (*http.R
 	for i := 0; i+1 < len(header); i += 2 {
 		r.Header.Set(header[i], header[i+1])
 	}
-	a, err := (&http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}).Do(r)
+	a, err := (&http.Client{CheckRedirect: func(*http.Request,
+		[]*http.Request) error {
+		return http.ErrUseLastResponse
+	}}).Do(r)
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -200,7 +207,8 @@ func (b *bench) tern(codes ...string) {
 // read keeps a length in mm.
 func (b *bench) read(code, stage, length string) map[string]any {
 	b.t.Helper()
-	return b.json("PUT", "/v1/bars/"+code+"/readings/"+b.id(), fmt.Sprintf(`{"stage":%q,"length":%q,"instrument":"calliper","by":"KT"}`, stage, length), 201)
+	return b.json("PUT", "/v1/bars/"+code+"/readings/"+b.id(),
+		fmt.Sprintf(`{"stage":%q,"length":%q,"instrument":"calliper","by":"KT"}`, stage, length), 201)
 }
 
 func has(t testing.TB, text string, parts ...string) {

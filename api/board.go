@@ -20,7 +20,8 @@ import (
 	"lidwright/tiles/lid"
 )
 
-// boardBody is the board question as JSON: what the pots share, by the parameters of the table, and their sizes.
+// boardBody is the board question as JSON: what the pots share, by the parameters of the table, and their
+// sizes.
 type boardBody struct {
 	Shared map[string]any
 	Pieces wire.BoardPieces
@@ -116,7 +117,8 @@ func readBoard(values url.Values, unit tiles.LengthUnit) (*asked, error) {
 		field := fmt.Sprintf("galleries[%d].", i)
 		g := board.Gallery{Pot: line.name}
 		for k, text := range line.parts {
-			opening := k == 1 && q.Common.Seat != lid.Flange && q.Common.Seat != lid.Cap && q.Common.Seat != lid.Stopper
+			opening := k == 1 && q.Common.Seat != lid.Flange && q.Common.Seat != lid.Cap &&
+				q.Common.Seat != lid.Stopper
 			name := map[bool]string{true: "opening_mm", false: "collar_mm"}[opening]
 			if text == "" && k > 0 {
 				continue

@@ -69,7 +69,8 @@ func TestFiringLoggedByHandIsLookedAt(t *testing.T) {
 			strings.Contains(page, `name="overlaps"`), strings.Contains(page, form.Get("began_at")))
 	}
 	form.Set("overlaps", "yes")
-	if r, page := b.send("POST", "/by-hand", "application/x-www-form-urlencoded", form.Encode()); r.StatusCode != 200 && r.StatusCode != 303 {
+	if r, page := b.send("POST", "/by-hand", "application/x-www-form-urlencoded",
+		form.Encode()); r.StatusCode != 200 && r.StatusCode != 303 {
 		t.Errorf("answered: %d %s", r.StatusCode, page)
 	}
 }
@@ -155,8 +156,8 @@ func TestManyGapsInOneSentence(t *testing.T) {
 	}
 }
 
-// In the night in which the clock went back the page asks which of the two times is meant, and keeps what was typed;
-// a time that the clock jumped over is refused.
+// In the night in which the clock went back the page asks which of the two times is meant, and keeps what was
+// typed; a time that the clock jumped over is refused.
 func TestFiringLoggedInTheNightOfTheClock(t *testing.T) {
 	b := handBench(t)
 	zone, err := time.LoadLocation("Europe/Berlin")
@@ -170,13 +171,16 @@ func TestFiringLoggedInTheNightOfTheClock(t *testing.T) {
 		r, page := b.send("POST", "/by-hand", "application/x-www-form-urlencoded", form.Encode())
 		return r.StatusCode, page
 	}
-	if code, page := post(); code != 422 || !strings.Contains(page, "30 Mar 02:30 never was") || !strings.Contains(page, `value="2025-03-30T02:30"`) || strings.Contains(page, "began_at_which") {
+	if code, page := post(); code != 422 || !strings.Contains(page, "30 Mar 02:30 never was") ||
+		!strings.Contains(page, `value="2025-03-30T02:30"`) || strings.Contains(page, "began_at_which") {
 		t.Errorf("a time that never was: %d %s", code, page)
 	}
 	form.Set("began_at", "2025-10-26T02:30")
 	form.Set("ended_at", "2025-10-26T20:00")
-	if code, page := post(); code != 422 || !strings.Contains(page, "26 Oct 02:30 came twice") || !strings.Contains(page, `name="began_at_which"`) ||
-		strings.Contains(page, `name="ended_at_which"`) || !strings.Contains(page, `value="2025-10-26T02:30"`) || !strings.Contains(page, "wind") {
+	if code, page := post(); code != 422 || !strings.Contains(page, "26 Oct 02:30 came twice") ||
+		!strings.Contains(page, `name="began_at_which"`) ||
+		strings.Contains(page, `name="ended_at_which"`) ||
+		!strings.Contains(page, `value="2025-10-26T02:30"`) || !strings.Contains(page, "wind") {
 		t.Errorf("a time that came twice: %d %s", code, page)
 	}
 	form.Set("began_at_which", "second")

@@ -60,7 +60,9 @@ var twoAtOnce = map[string]struct {
 		url.Values{"kiln": {"barn"}, "fuel": {"gas"}}, "wood", "gas"},
 	"/settings/X/mark": {url.Values{"keep_shut_above_c": {"45"}},
 		url.Values{"keep_shut_above_c": {"40"}}, "45", "40"},
-	"/settings/X/probes": {url.Values{"fitted_on": {"2026-01-13"}, "type": {"S"}, "channel": {"1"}, "class": {"1"}}, url.Values{"fitted_on": {"2026-01-14"}, "type": {"K"}, "channel": {"1"}, "class": {"2"}}, "type S, class 1, fitted on 2026-01-13", "type K, class 2, fitted on 2026-01-14"},
+	"/settings/X/probes": {url.Values{"fitted_on": {"2026-01-13"}, "type": {"S"}, "channel": {"1"},
+		"class": {"1"}}, url.Values{"fitted_on": {"2026-01-14"}, "type": {"K"}, "channel": {"1"},
+		"class": {"2"}}, "type S, class 1, fitted on 2026-01-13", "type K, class 2, fitted on 2026-01-14"},
 	"/load/X/life move": {url.Values{"bars": {"BQ7"}, "to": {""}},
 		url.Values{"bars": {"BQ7"}, "shelf": {"top"}, "to": {""}}, "bars", "BQ7"},
 	"/bar/X corrects": {url.Values{"length": {"99.5"}, "keep": {"yes"}, "unit": {"mm"}},
@@ -105,8 +107,10 @@ func TestTwoAtOneForm(t *testing.T) {
 			b, fresh := walkedForms(t) // each begins with a studio of its own
 			var same sentForm
 			for _, k := range slices.Sorted(maps.Keys(fresh)) {
-				if o := fresh[k]; part.ReplaceAllString(o.action, "X") == part.ReplaceAllString(f.action, "X") &&
-					o.names() == f.names() && (o.hidden.Get("supersedes") == "") == (f.hidden.Get("supersedes") == "") {
+				if o := fresh[k]; part.ReplaceAllString(o.action,
+					"X") == part.ReplaceAllString(f.action, "X") &&
+					o.names() == f.names() &&
+					(o.hidden.Get("supersedes") == "") == (f.hidden.Get("supersedes") == "") {
 					same = o
 					break
 				}
@@ -180,7 +184,8 @@ func (b *bench) twoSend(t *testing.T, kind string, f sentForm) {
 		t.Errorf("mine is not kept: %d %s", status, saidOnTop(text))
 	}
 	if kind != "/clay/X/bag" { // the letter of the first is taken, which is another fault
-		if status, text = send(typed(two.first)); status != http.StatusPreconditionFailed || !strings.Contains(text, two.yours) {
+		if status, text = send(typed(two.first)); status != http.StatusPreconditionFailed ||
+			!strings.Contains(text, two.yours) {
 			t.Errorf("mine was kept, and the form of the first is answered with %d", status)
 		}
 	}

@@ -86,7 +86,8 @@ func (s clayRoutes) classBars(ctx context.Context, clay, by string, all bool) (o
 	for _, b := range bars {
 		one := oddBar{ClassBar: pages.ClassBar{BarJSON: s.Bars().BarJSON(b.Bar)}}
 		if by == "" || strings.EqualFold(one.By, by) ||
-			slices.ContainsFunc(one.Readings, func(rd wire.Reading) bool { return strings.EqualFold(rd.By, by) }) {
+			slices.ContainsFunc(one.Readings,
+				func(rd wire.Reading) bool { return strings.EqualFold(rd.By, by) }) {
 			out = append(out, one)
 		}
 	}
@@ -233,7 +234,8 @@ func (s clayRoutes) postClass(w http.ResponseWriter, r *http.Request) error {
 		}
 		if b.Practice != want {
 			b.Practice = want
-			if _, err := s.Archive.PutBar(r.Context(), b.Bar, usecase.Precondition{Revision: b.Revision}, s.Now()); err != nil {
+			if _, err := s.Archive.PutBar(r.Context(), b.Bar, usecase.Precondition{Revision: b.Revision},
+				s.Now()); err != nil {
 				return err
 			}
 			s.Shrink.Touch(b.Code)
@@ -281,7 +283,8 @@ func (s clayRoutes) postClassBars(w http.ResponseWriter, r *http.Request) error 
 	marks := strings.FieldsFunc(form.Get("marks"),
 		func(c rune) bool { return c == ' ' || c == ',' || c == '\n' || c == '\r' || c == ';' })
 	if len(marks) == 0 || len(marks) > 50 {
-		return web.NewProblem("out-of-range", message.New("Write the maker's marks of the class, 1 to 50, blanks between."),
+		return web.NewProblem("out-of-range",
+			message.New("Write the maker's marks of the class, 1 to 50, blanks between."),
 			wire.Field{Name: "marks", Says: message.New("1 to 50 marks")})
 	}
 	codes, err := s.Bars().FreeCodes(r.Context(), len(marks))
@@ -291,7 +294,8 @@ func (s clayRoutes) postClassBars(w http.ResponseWriter, r *http.Request) error 
 	for i, code := range codes {
 		body := wire.BarBody{ID: s.MakeID(), Clay: form.Get("clay"), Forming: form.Get("forming"),
 			By: marks[i], Practice: form.Get("practice") == "yes"}
-		if _, err := s.Bars().KeepBar(r.Context(), wire.BarPath{Bar: code}, body, usecase.Precondition{New: true}); err != nil {
+		if _, err := s.Bars().KeepBar(r.Context(), wire.BarPath{Bar: code}, body,
+			usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}

@@ -165,7 +165,8 @@ func (s clayRoutes) clayPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // showClay is the page of a clay: what was asked of its rate, and the form of new bars as it was typed.
-func (s clayRoutes) showClay(w http.ResponseWriter, r *http.Request, asked url.Values, form pages.Form) error {
+func (s clayRoutes) showClay(w http.ResponseWriter, r *http.Request, asked url.Values,
+	form pages.Form) error {
 	ctx := r.Context()
 	id := tiles.ClayID(r.PathValue("clay"))
 	c, err := s.Clays().OneClay(ctx, id)

@@ -20,7 +20,8 @@ import (
 // collector is the way to a collector; where no daemon runs there is none.
 func (s studioRoutes) collector() (usecase.Collector, error) {
 	if s.Collector == nil {
-		return nil, web.NewProblem("not-ready", message.New("No daemon runs here; what concerns a collector is asked of one that does."))
+		return nil, web.NewProblem("not-ready",
+			message.New("No daemon runs here; what concerns a collector is asked of one that does."))
 	}
 	return s.Collector, nil
 }
@@ -142,7 +143,8 @@ func (s studioRoutes) showCollector(w http.ResponseWriter, r *http.Request, wron
 	}
 	d := pages.CollectorPage{Frame: s.page(r.Context(), "more").Frame, Joined: st.Joined, URL: st.URL,
 		Name: cmp.Or(st.Name, st.URL), Record: st.Site, Keep: st.Keep, Makers: st.Makers,
-		Seen: markOf(st.Keep, st.Makers), Behind: strconv.FormatInt(st.Behind, 10), Trouble: st.Trouble, LastBody: st.LastBody}
+		Seen: markOf(st.Keep, st.Makers), Behind: strconv.FormatInt(st.Behind, 10),
+		Trouble: st.Trouble, LastBody: st.LastBody}
 	if !st.LastOK.IsZero() {
 		d.LastOK = s.pages.At(d.Speak, st.LastOK)
 	}

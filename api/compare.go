@@ -78,8 +78,10 @@ func (s firingRoutes) comparePage(w http.ResponseWriter, r *http.Request) error 
 			}
 		} else {
 			p, _ := s.again(w, r, web.NewProblem("out-of-range",
-				message.New("{1}: a temperature from {2} to {3}.", field, kiln.Celsius(20), kiln.Celsius(1500)),
-				wire.Field{Name: "at", Says: message.New("from {1} to {2}", kiln.Celsius(20), kiln.Celsius(1500))}))
+				message.New("{1}: a temperature from {2} to {3}.", field,
+					kiln.Celsius(20), kiln.Celsius(1500)),
+				wire.Field{Name: "at", Says: message.New("from {1} to {2}",
+					kiln.Celsius(20), kiln.Celsius(1500))}))
 			data.At.Problem = p
 		}
 	}

@@ -68,7 +68,8 @@ func (s firingRoutes) getFirings(ctx context.Context, in *firingsInput) (*body[w
 			out.Next = usecase.Text(all[i-1].Began.Wall.UTC().Format(time.RFC3339Nano))
 			break
 		}
-		out.Items = append(out.Items, s.Firings().Firing(f, detect.UsualBefore(all, i, s.Known(f.Kiln).Control)))
+		out.Items = append(out.Items, s.Firings().Firing(f,
+			detect.UsualBefore(all, i, s.Known(f.Kiln).Control)))
 	}
 	return &body[wire.List[wire.Firing]]{out}, nil
 }
@@ -215,7 +216,8 @@ func curveCSV(firing string, lines []kiln.Envelope) []byte {
 	w.Write(append([]string{"firing", "channel"}, curveColumns...))
 	for _, e := range lines {
 		for i := range e.After {
-			w.Write(append([]string{firing, string(e.Channel)}, strings.Split(string(appendRow(nil, e, i)), ",")...))
+			w.Write(append([]string{firing, string(e.Channel)},
+				strings.Split(string(appendRow(nil, e, i)), ",")...))
 		}
 	}
 	w.Flush()

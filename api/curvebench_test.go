@@ -35,7 +35,8 @@ func three(n int, begun kiln.Stamp, each time.Duration) []kiln.Sample {
 		share := min(float64(i)/float64(2*n/3), float64(n-i)/float64(n/3))
 		for c := range 3 {
 			t := 20 + 1200*share + 3*float64(c) + 0.15*rng.NormFloat64()
-			s.Values = append(s.Values, kiln.Value{Channel: kiln.ChannelID(fmt.Sprint(c + 1)), T: kiln.Celsius(math.Round(t*10) / 10)})
+			s.Values = append(s.Values, kiln.Value{Channel: kiln.ChannelID(fmt.Sprint(c + 1)),
+				T: kiln.Celsius(math.Round(t*10) / 10)})
 		}
 		samples[i] = s
 	}
@@ -47,20 +48,27 @@ func three(n int, begun kiln.Stamp, each time.Duration) []kiln.Sample {
 func curves(t testing.TB, revision func() uint64) (h http.Handler, running kiln.FiringID) {
 	t.Helper()
 	b := newBench(t)
-	begun := kiln.Stamp{Boot: "boot", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
+	begun := kiln.Stamp{Boot: "boot", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC),
+		Trusted: true}
 	samples := three(60_000, begun, time.Second)
-	f := kiln.Firing{ID: "0193f0a0-0000-7000-8000-00000000f001", Kiln: "big-blue", Status: kiln.Ended, Source: "import", Kind: kiln.Glaze, Peak: 1220,
+	f := kiln.Firing{ID: "0193f0a0-0000-7000-8000-00000000f001", Kiln: "big-blue", Status: kiln.Ended,
+		Source: "import", Kind: kiln.Glaze, Peak: 1220,
 		Began: begun, Over: samples[len(samples)-1].At, Length: 60_000 * time.Second, Good: len(samples)}
-	if _, err := b.store.PutFiring(context.Background(), f, samples, 1, usecase.Precondition{}, begun); err != nil {
+	if _, err := b.store.PutFiring(context.Background(), f, samples, 1,
+		usecase.Precondition{}, begun); err != nil {
 		t.Fatal(err)
 	}
-	k := kiln.Kiln{ID: "big-blue", Control: "1", Every: 10 * time.Second, Limit: 1290, Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}, {ID: "3", Role: kiln.RoleProbe}}}
+	k := kiln.Kiln{ID: "big-blue", Control: "1", Every: 10 * time.Second, Limit: 1290,
+		Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe},
+			{ID: "3", Role: kiln.RoleProbe}}}
 	var at atomic.Int64
 	now := begun
 	now.Since, now.Wall = now.Since+48*time.Hour, now.Wall.Add(48*time.Hour)
-	r := &record.Recorder{Kilns: []kiln.Kiln{k}, Log: b.store, Ladder: heatwork.MainConeScale(), Past: map[kiln.KilnID]detect.Past{}, Zones: map[kiln.KilnID]faults.ZonePast{},
-		NewID: func() kiln.FiringID { return "0193f0a0-0000-7000-8000-00000000f002" }, Tick: make(chan time.Time),
-		Now: func() kiln.Stamp { s := now; s.Since += time.Duration(at.Load()); return s }}
+	r := &record.Recorder{Kilns: []kiln.Kiln{k}, Log: b.store, Ladder: heatwork.MainConeScale(),
+		Past: map[kiln.KilnID]detect.Past{}, Zones: map[kiln.KilnID]faults.ZonePast{},
+		NewID: func() kiln.FiringID { return "0193f0a0-0000-7000-8000-00000000f002" },
+		Tick:  make(chan time.Time),
+		Now:   func() kiln.Stamp { s := now; s.Since += time.Duration(at.Load()); return s }}
 	line := make(chan kiln.Sample)
 	ctx, stop := context.WithCancel(context.Background())
 	done := make(chan error, 1)
@@ -102,7 +110,8 @@ func BenchmarkCurve(b *testing.B) {
 		name   string
 		firing kiln.FiringID
 		keep   bool
-	}{{"finished", "0193f0a0-0000-7000-8000-00000000f001", false}, {"kept", "0193f0a0-0000-7000-8000-00000000f001", true}, {"running", running, true}} {
+	}{{"finished", "0193f0a0-0000-7000-8000-00000000f001", false},
+		{"kept", "0193f0a0-0000-7000-8000-00000000f001", true}, {"running", running, true}} {
 		b.Run(c.name, func(b *testing.B) {
 			keep.Store(c.keep)
 			path := "/v1/firings/" + string(c.firing) + "/curve?points=800&channel=all"
@@ -147,18 +156,23 @@ func BenchmarkCurve(b *testing.B) {
 // What is written by hand is what encoding/json would write.
 func TestCurveText(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 5))
-	lines := []kiln.Envelope{{Channel: `odd "rows":[ name`, Step: time.Minute}, {Channel: "silent", Step: time.Minute}, {Channel: "2", Step: time.Minute}}
+	lines := []kiln.Envelope{{Channel: `odd "rows":[ name`, Step: time.Minute},
+		{Channel: "silent", Step: time.Minute}, {Channel: "2", Step: time.Minute}}
 	for _, i := range []int{0, 2} {
 		for n := range 500 {
 			low := kiln.Celsius(rng.NormFloat64() * []float64{0.06, 3, 600}[n%3])
-			lines[i].After = append(lines[i].After, time.Duration(n)*time.Minute+time.Duration(n%4)*1200*time.Microsecond)
-			lines[i].Low, lines[i].High = append(lines[i].Low, low), append(lines[i].High, low+kiln.Celsius(rng.Float64()))
+			lines[i].After = append(lines[i].After,
+				time.Duration(n)*time.Minute+time.Duration(n%4)*1200*time.Microsecond)
+			lines[i].Low, lines[i].High = append(lines[i].Low, low), append(lines[i].High,
+				low+kiln.Celsius(rng.Float64()))
 		}
 	}
 	gaps := []kiln.Gap{{After: time.Hour, For: time.Minute, Known: true}}
-	want := wire.Curve{Firing: "f<1>", StepS: 60, Channels: []wire.ChannelCurve{}, Gaps: usecase.GapsJSON(gaps)}
+	want := wire.Curve{Firing: "f<1>", StepS: 60, Channels: []wire.ChannelCurve{},
+		Gaps: usecase.GapsJSON(gaps)}
 	for _, e := range lines {
-		want.Channels = append(want.Channels, wire.ChannelCurve{Channel: string(e.Channel), Columns: curveColumns, Rows: curveRows(e)})
+		want.Channels = append(want.Channels, wire.ChannelCurve{Channel: string(e.Channel),
+			Columns: curveColumns, Rows: curveRows(e)})
 	}
 	if got := curveText("f<1>", lines, gaps); string(got) != string(web.EncodeJSON(want)) {
 		t.Errorf("written by hand:\n%.2000s\nby encoding/json:\n%.2000s", got, web.EncodeJSON(want))

@@ -17,8 +17,8 @@ import (
 // client of before would break, the second when something is added.
 const apiVersion = "1.0.0"
 
-// sayLists says in the document that a list comes as a table too, to whoever accepts text/csv, and gives the columns
-// of each by the pattern of its route.
+// sayLists says in the document that a list comes as a table too, to whoever accepts text/csv, and gives the
+// columns of each by the pattern of its route.
 func sayLists(a huma.API) web.Lists {
 	registry, lists := a.OpenAPI().Components.Schemas, web.Lists{}
 	for path, item := range a.OpenAPI().Paths {
@@ -26,7 +26,8 @@ func sayLists(a huma.API) web.Lists {
 			continue
 		}
 		content := item.Get.Responses["200"].Content
-		if content["application/json"] == nil || content["text/csv"] != nil || content["application/json"].Schema.Ref == "" {
+		if content["application/json"] == nil || content["text/csv"] != nil ||
+			content["application/json"].Schema.Ref == "" {
 			continue
 		}
 		t := registry.TypeFromRef(content["application/json"].Schema.Ref)
@@ -43,8 +44,8 @@ func sayLists(a huma.API) web.Lists {
 	return lists
 }
 
-// openAnswers lets the structures that stand in answers alone grow: a client that is strict about them would break
-// at every member that is added. What is sent to us stays closed: a misspelt member is refused.
+// openAnswers lets the structures that stand in answers alone grow: a client that is strict about them would
+// break at every member that is added. What is sent to us stays closed: a misspelt member is refused.
 func openAnswers(a huma.API) {
 	closed := sentSchemas(a)
 	for name, s := range a.OpenAPI().Components.Schemas.Map() {
@@ -54,7 +55,8 @@ func openAnswers(a huma.API) {
 		if open, is := s.AdditionalProperties.(bool); is && !open {
 			s.AdditionalProperties = nil
 		}
-		if id := s.Properties["id"]; name != "Change" && id != nil && id.Type == huma.TypeString && id.Format == "" {
+		if id := s.Properties["id"]; name != "Change" && id != nil &&
+			id.Type == huma.TypeString && id.Format == "" {
 			id.Format = "uuid" // RFC 9562; of a change it is whatever the kind calls itself
 		}
 	}
@@ -133,7 +135,8 @@ func limit(field string, s *huma.Schema) {
 	case !is || own:
 	case s.Type == huma.TypeString && l.Longest > 0 && s.MaxLength == nil:
 		s.MaxLength = &l.Longest
-	case (s.Type == huma.TypeNumber || s.Type == huma.TypeInteger) && l.IsNumber() && !l.AsksBack && s.Maximum == nil:
+	case (s.Type == huma.TypeNumber || s.Type == huma.TypeInteger) && l.IsNumber() &&
+		!l.AsksBack && s.Maximum == nil:
 		if l.Optional {
 			l.Least = min(0, l.Least)
 		}
@@ -210,8 +213,8 @@ func sayAll(a huma.API) {
 	}
 }
 
-// dropAccept takes the header Accept out of the parameters: OpenAPI 3.1.0, section 4.8.12.1, has it told by the
-// types of the answers alone, and a client made from the document would take it for one more member
+// dropAccept takes the header Accept out of the parameters: OpenAPI 3.1.0, section 4.8.12.1, has it told by
+// the types of the answers alone, and a client made from the document would take it for one more member
 // beside accept=wide.
 func dropAccept(a huma.API) {
 	for _, item := range a.OpenAPI().Paths {
@@ -249,8 +252,10 @@ func sayMembers(registry huma.Registry, t reflect.Type, schema *huma.Schema) {
 				schema.Required = append(schema.Required, member)
 			}
 		}
-		if property := schema.Properties[member]; f.Type.Kind() == reflect.Pointer && property != nil && property.Ref != "" && always {
-			schema.Properties[member] = &huma.Schema{AnyOf: []*huma.Schema{{Ref: property.Ref}, {Type: "null"}}, Description: property.Description}
+		if property := schema.Properties[member]; f.Type.Kind() == reflect.Pointer && property != nil &&
+			property.Ref != "" && always {
+			schema.Properties[member] = &huma.Schema{AnyOf: []*huma.Schema{{Ref: property.Ref},
+				{Type: "null"}}, Description: property.Description}
 		}
 	}
 }

@@ -34,7 +34,8 @@ type shed struct {
 	deaf    bool // nothing was ever heard: no firing can begin
 }
 
-var firstFiring = time.Date(2025, 3, 30, 0, 30, 0, 0, time.UTC) // the clocks of Berlin go forward half an hour later
+// the clocks of Berlin go forward half an hour later
+var firstFiring = time.Date(2025, 3, 30, 0, 30, 0, 0, time.UTC)
 
 func idOf(n int) kiln.FiringID {
 	return kiln.FiringID(fmt.Sprintf("0193b1c4-6f00-7c3a-9d51-%012d", n))
@@ -53,7 +54,8 @@ func newShed() *shed {
 			HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: kiln.Celsius(1230 - 2*n), Low: 1210,
 				High: 1240, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}}
 		if n == 2 {
-			f.ToTop, f.Gaps = 10*time.Hour, []kiln.Gap{{After: 3 * time.Hour, For: 48 * time.Minute, Known: true, Why: "unplugged"}, {After: 5 * time.Hour, Why: "restart"}}
+			f.ToTop, f.Gaps = 10*time.Hour, []kiln.Gap{{After: 3 * time.Hour, For: 48 * time.Minute,
+				Known: true, Why: "unplugged"}, {After: 5 * time.Hour, Why: "restart"}}
 		}
 		sh.firings = append(sh.firings, f)
 	}
@@ -81,7 +83,8 @@ func (sh *shed) Firing(_ context.Context, id kiln.FiringID) (kiln.Firing, error)
 }
 
 // Envelopes is a climb at an even pace to 1222 °C and a fall, in steps of a minute.
-func (sh *shed) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, step time.Duration, points int) ([]kiln.Envelope, []kiln.Gap, error) {
+func (sh *shed) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID,
+	step time.Duration, points int) ([]kiln.Envelope, []kiln.Gap, error) {
 	f, err := sh.Firing(ctx, id)
 	if err != nil {
 		return nil, nil, err
@@ -111,7 +114,8 @@ func (sh *shed) Envelopes(ctx context.Context, id kiln.FiringID, channels []kiln
 	return out, f.Gaps, nil
 }
 
-func (sh *shed) Curve(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID, _ time.Duration) (kiln.Curve, error) {
+func (sh *shed) Curve(ctx context.Context, id kiln.FiringID, channels []kiln.ChannelID,
+	_ time.Duration) (kiln.Curve, error) {
 	lines, gaps, err := sh.Envelopes(ctx, id, channels, time.Minute, 0)
 	c := kiln.Curve{Gaps: gaps}
 	for _, e := range lines {
@@ -187,7 +191,8 @@ func shedServer(t *testing.T) (*shed, string) {
 func TestCompare(t *testing.T) {
 	_, site := shedServer(t)
 	var a wire.Compare
-	answer, text := ask(t, "GET", site+"/v1/compare?firings="+string(idOf(1))+","+string(idOf(2))+"&at_c=1000", "", "")
+	answer, text := ask(t, "GET", site+"/v1/compare?firings="+string(idOf(1))+","+
+		string(idOf(2))+"&at_c=1000", "", "")
 	if err := json.Unmarshal([]byte(text), &a); err != nil || answer.StatusCode != 200 || len(a.Items) != 2 {
 		t.Fatal(answer.Status, err, text)
 	}
@@ -197,7 +202,8 @@ func TestCompare(t *testing.T) {
 			t.Errorf("firing %d reached 1000 °C after %.0f s, want %.0f", i, got, want)
 		}
 	}
-	if a.Items[0].Says.String() != "" || !strings.Contains(a.Items[1].Says.String(), "slower") || !strings.Contains(a.Items[1].Says.String(), "big-blue 1; gap of unknown length") {
+	if a.Items[0].Says.String() != "" || !strings.Contains(a.Items[1].Says.String(), "slower") ||
+		!strings.Contains(a.Items[1].Says.String(), "big-blue 1; gap of unknown length") {
 		t.Errorf("says %q and %q", a.Items[0].Says, a.Items[1].Says)
 	}
 	for query, want := range map[string]int{"": 422, "firings=": 422, "firings=nobody": 404,
@@ -207,8 +213,11 @@ func TestCompare(t *testing.T) {
 			t.Errorf("%s: %s, want %d: %s", query, answer.Status, want, text)
 		}
 	}
-	answer, text = ask(t, "GET", site+"/compare?firing="+string(idOf(1))+"&firing="+string(idOf(2))+"&at_c=1000", "", "")
-	if answer.StatusCode != 200 || !strings.Contains(text, "slower") || strings.Count(text, `class="heat"`)+strings.Count(text, `class="dotted"`) != 6 { // two drawings and the swatches
+	answer, text = ask(t, "GET", site+"/compare?firing="+string(idOf(1))+"&firing="+
+		string(idOf(2))+"&at_c=1000", "", "")
+	// two drawings and the swatches
+	if answer.StatusCode != 200 || !strings.Contains(text, "slower") || strings.Count(text, `class="heat"`)+
+		strings.Count(text, `class="dotted"`) != 6 {
 		t.Errorf("the page: %s\n%s", answer.Status, text)
 	}
 }
@@ -231,7 +240,8 @@ func TestOneFigureOnEveryPage(t *testing.T) {
 		"de.mm.24.f": set.Locale(pages.Speak{Tongue: "de", Fahrenheit: true})} {
 		two := "/compare?firing=" + string(idOf(1)) + "&firing=" + string(idOf(2))
 		for _, path := range []string{"/firing/" + string(idOf(2)), two, "/trend/big-blue"} {
-			if _, page := ask(t, "GET", site+path, "", "", "Cookie", speakCookie+"="+cookie); !strings.Contains(page, l.Heat(f.PeakC)) {
+			if _, page := ask(t, "GET", site+path, "", "", "Cookie",
+				speakCookie+"="+cookie); !strings.Contains(page, l.Heat(f.PeakC)) {
 				t.Errorf("%s of %s does not tell the peak as %s", path, cookie, l.Heat(f.PeakC))
 			}
 		}
@@ -241,7 +251,8 @@ func TestOneFigureOnEveryPage(t *testing.T) {
 			`value="`+l.Degrees(1000.0)+`"`) {
 			t.Errorf("%s: not laid over one another at %s", cookie, l.Heat(1000.0))
 		}
-		if answer, _ := ask(t, "GET", site+two+"&at_f=40", "", "", "Cookie", speakCookie+"="+cookie); answer.StatusCode != 422 {
+		if answer, _ := ask(t, "GET", site+two+"&at_f=40", "", "", "Cookie",
+			speakCookie+"="+cookie); answer.StatusCode != 422 {
 			t.Errorf("%s: 40 °F is %s", cookie, answer.Status)
 		}
 	}
@@ -253,7 +264,8 @@ func TestTrend(t *testing.T) {
 	sh, site := shedServer(t)
 	var a wire.Trend
 	answer, text := ask(t, "GET", site+"/v1/trend?kiln=big-blue", "", "")
-	if err := json.Unmarshal([]byte(text), &a); err != nil || answer.StatusCode != 200 || len(a.Items) != 4 || len(a.Rows) != 6 {
+	if err := json.Unmarshal([]byte(text), &a); err != nil || answer.StatusCode != 200 ||
+		len(a.Items) != 4 || len(a.Rows) != 6 {
 		t.Fatal(answer.Status, err, text)
 	}
 	if h := a.Items[0]; h.PerYear == nil || math.Abs(*h.PerYear+24) > 1 || !h.Clear || h.Firings != 6 {
@@ -265,20 +277,23 @@ func TestTrend(t *testing.T) {
 	if answer, _ := ask(t, "GET", site+"/v1/trend?kiln=nobody", "", ""); answer.StatusCode != 404 {
 		t.Error("an unknown kiln:", answer.Status)
 	}
-	if answer, text := ask(t, "GET", site+"/trend/big-blue", "", ""); answer.StatusCode != 200 || !strings.Contains(text, "hardly by chance") {
+	if answer, text := ask(t, "GET", site+"/trend/big-blue", "", ""); answer.StatusCode != 200 ||
+		!strings.Contains(text, "hardly by chance") {
 		t.Errorf("the page: %s", answer.Status)
 	}
 	if _, text := ask(t, "GET", site+"/v1/trend?kiln=big-blue&kind=bisque", "", ""); !strings.Contains(text,
 		"too few") {
 		t.Error("no firing of that kind:", text)
 	}
-	// The cones say that the probe went 2 °C lower a month: what was fired stands still, in the sentence as in the rows.
+	// The cones say that the probe went 2 °C lower a month: what was fired stands still, in the sentence as
+	// in the rows.
 	for i := range sh.firings {
 		sh.firings[i].Corrected = map[kiln.Place]kiln.HeatWork{{Channel: "1"}: {C: 1232, Low: 1222,
 			High: 1242, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}
 	}
 	_, text = ask(t, "GET", site+"/v1/trend?kiln=big-blue&kind=glaze", "", "")
-	if err := json.Unmarshal([]byte(text), &a); err != nil || a.Items[0].Clear || math.Abs(*a.Items[0].PerYear) > 0.1 || *a.Rows[5].HeatWorkC != 1232 {
+	if err := json.Unmarshal([]byte(text), &a); err != nil || a.Items[0].Clear ||
+		math.Abs(*a.Items[0].PerYear) > 0.1 || *a.Rows[5].HeatWorkC != 1232 {
 		t.Errorf("corrected by cones: %+v, rows %s", a.Items[0], text)
 	}
 }
@@ -293,7 +308,8 @@ func TestCurveAsATable(t *testing.T) {
 		t.Fatal(answer.Status, ct)
 	}
 	rows, err := csv.NewReader(strings.NewReader(text)).ReadAll()
-	if err != nil || len(rows) != 1+2*20*60 || strings.Join(rows[0], " ") != "firing channel after_s low_c high_c" {
+	if err != nil || len(rows) != 1+2*20*60 ||
+		strings.Join(rows[0], " ") != "firing channel after_s low_c high_c" {
 		t.Fatal(len(rows), err, rows[:1])
 	}
 	if got := strings.Join(rows[1][1:], " "); got != "1 0 20 20.2" {
@@ -323,18 +339,21 @@ func TestButtons(t *testing.T) {
 	}
 	begin := "/v1/firings/" + string(idOf(8)) + "/begin"
 	for range 2 {
-		if code, text := put(begin, `{"kiln":"big-blue","kind":"other","sure":true}`); code != 200 || !strings.Contains(text, `"status":"running"`) {
+		if code, text := put(begin, `{"kiln":"big-blue","kind":"other","sure":true}`); code != 200 ||
+			!strings.Contains(text, `"status":"running"`) {
 			t.Fatal(code, text)
 		}
 	}
 	if len(sh.told) != 1 || sh.told[0].What != detect.NewFiring || sh.told[0].Kind != kiln.Other {
 		t.Errorf("the recorder was told %+v", sh.told)
 	}
-	if code, text := put("/v1/firings/"+string(sh.openOr(8))+"/stop", `{}`); code != 409 || !strings.Contains(text, "big-blue reads 500 °C. Stop recording all the same?") {
+	if code, text := put("/v1/firings/"+string(sh.openOr(8))+"/stop", `{}`); code != 409 ||
+		!strings.Contains(text, "big-blue reads 500 °C. Stop recording all the same?") {
 		t.Errorf("a stop that nobody is sure of: %d %s", code, text)
 	}
 	for range 2 {
-		if code, text := put("/v1/firings/"+string(sh.openOr(8))+"/stop", `{"sure":true}`); code != 200 && code != 404 {
+		if code, text := put("/v1/firings/"+string(sh.openOr(8))+"/stop", `{"sure":true}`); code != 200 &&
+			code != 404 {
 			t.Fatal(code, text)
 		}
 	}
@@ -357,25 +376,31 @@ func TestButtons(t *testing.T) {
 		}
 	}
 	sh.deaf = true
-	if code, text := put("/v1/firings/"+string(idOf(12))+"/begin", `{"kiln":"big-blue"}`); code != 503 || !strings.Contains(text, "kiln-not-heard") {
+	if code, text := put("/v1/firings/"+string(idOf(12))+"/begin", `{"kiln":"big-blue"}`); code != 503 ||
+		!strings.Contains(text, "kiln-not-heard") {
 		t.Errorf("a kiln that was never heard: %d %s", code, text)
 	}
 	sh.deaf, sh.told, sh.open = false, nil, idOf(7)
-	http.DefaultClient.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	http.DefaultClient.CheckRedirect = func(*http.Request, []*http.Request) error {
+		return http.ErrUseLastResponse
+	}
 	defer func() { http.DefaultClient.CheckRedirect = nil }()
 	for path, form := range map[string]url.Values{"/kiln/big-blue/stop": {"firing": {string(idOf(7))},
 		"sure": {"yes"}}} {
-		if answer, text := ask(t, "POST", site+path, "application/x-www-form-urlencoded", form.Encode()); answer.StatusCode != 303 {
+		if answer, text := ask(t, "POST", site+path, "application/x-www-form-urlencoded",
+			form.Encode()); answer.StatusCode != 303 {
 			t.Errorf("%s: %s %s", path, answer.Status, text)
 		}
 	}
-	if answer, text := ask(t, "POST", site+"/kiln/big-blue/begin", "application/x-www-form-urlencoded", url.Values{"id": {string(idOf(13))}, "sure": {"yes"}}.Encode()); answer.StatusCode != 303 {
+	if answer, text := ask(t, "POST", site+"/kiln/big-blue/begin", "application/x-www-form-urlencoded",
+		url.Values{"id": {string(idOf(13))}, "sure": {"yes"}}.Encode()); answer.StatusCode != 303 {
 		t.Errorf("begin: %s %s", answer.Status, text)
 	}
 	if len(sh.told) != 2 {
 		t.Errorf("the buttons told %+v", sh.told)
 	}
-	if _, text := ask(t, "GET", site+"/kiln/big-blue", "", ""); !strings.Contains(text, "Stopping the record switches nothing") || !strings.Contains(text, "New firing") {
+	if _, text := ask(t, "GET", site+"/kiln/big-blue", "", ""); !strings.Contains(text,
+		"Stopping the record switches nothing") || !strings.Contains(text, "New firing") {
 		t.Error("the page has no buttons")
 	}
 }
@@ -399,7 +424,9 @@ func TestGapsInWords(t *testing.T) {
 		}
 	}
 	_, text = ask(t, "GET", site+"/v1/firings?kiln=big-blue", "", "")
-	if !strings.Contains(text, `"started_at":"2025-03-30T01:30:00+01:00"`) || !strings.Contains(text, `"ended_at":"2025-03-30T22:30:00+02:00"`) || !strings.Contains(text, `"hours":20`) {
+	if !strings.Contains(text, `"started_at":"2025-03-30T01:30:00+01:00"`) ||
+		!strings.Contains(text, `"ended_at":"2025-03-30T22:30:00+02:00"`) ||
+		!strings.Contains(text, `"hours":20`) {
 		t.Error("times over the change of the clocks:", text)
 	}
 }
@@ -408,21 +435,25 @@ func TestGapsInWords(t *testing.T) {
 func TestStoreInTrouble(t *testing.T) {
 	s := studioOfNobody()
 	s.Store = func() (usecase.StoreHealth, error) {
-		return usecase.StoreHealth{Free: 1e9, Copies: 2, LastCopy: firstFiring, Trouble: []message.Message{message.New("The store was damaged; a copy took its place.")}}, nil
+		return usecase.StoreHealth{Free: 1e9, Copies: 2, LastCopy: firstFiring,
+			Trouble: []message.Message{message.New("The store was damaged; a copy took its place.")}}, nil
 	}
 	site := serve(t, s).URL
 	for _, path := range []string{"/healthz", "/readyz", "/more"} {
-		if answer, text := ask(t, "GET", site+path, "", ""); answer.StatusCode != 200 || !strings.Contains(text, "took its place") {
+		if answer, text := ask(t, "GET", site+path, "", ""); answer.StatusCode != 200 ||
+			!strings.Contains(text, "took its place") {
 			t.Errorf("%s says nothing: %s %s", path, answer.Status, text)
 		}
 	}
-	if _, text := ask(t, "GET", site+"/metrics", "", ""); !strings.Contains(text, "lidwright_store_trouble 1\n") || !strings.Contains(text, "lidwright_store_copies 2\n") {
+	if _, text := ask(t, "GET", site+"/metrics", "", ""); !strings.Contains(text,
+		"lidwright_store_trouble 1\n") || !strings.Contains(text, "lidwright_store_copies 2\n") {
 		t.Error("the metrics say nothing")
 	}
 	s.Store = func() (usecase.StoreHealth, error) {
 		return usecase.StoreHealth{}, errors.New("the card does not answer")
 	}
-	if _, text := ask(t, "GET", site+"/healthz", "", ""); !strings.Contains(text, "The card does not answer.") && !strings.Contains(text, "the card does not answer.") {
+	if _, text := ask(t, "GET", site+"/healthz", "", ""); !strings.Contains(text,
+		"The card does not answer.") && !strings.Contains(text, "the card does not answer.") {
 		t.Error("a card that does not answer:", text)
 	}
 }

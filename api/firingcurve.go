@@ -125,7 +125,8 @@ func (s *Server) curveOf(ctx context.Context, f kiln.Firing, under beneath, part
 	l := s.localeOf(ctx)
 	d := chart.Curve{From: part.From, To: part.To, Lines: lines, Gaps: gaps, Band: under.Band,
 		Model: under.Model, Under: l.Tell(under.Label), Zone: s.Site.Zone,
-		Fahrenheit: l.Fahrenheit, Twelve: l.Twelve, Say: l.Say, KeepShut: kiln.NoTemperature(), Limit: kiln.NoTemperature(), HeatWork: kiln.NoTemperature(),
+		Fahrenheit: l.Fahrenheit, Twelve: l.Twelve, Say: l.Say, KeepShut: kiln.NoTemperature(),
+		Limit: kiln.NoTemperature(), HeatWork: kiln.NoTemperature(),
 		Title: l.T("Temperature of {1} over time", string(f.Kiln))}
 	if f.Began.Trusted {
 		d.Began = f.Began.Wall

@@ -20,17 +20,19 @@ func (c coolingKiln) LiveCurve(kiln.KilnID) (record.LiveCurve, bool) {
 	e := kiln.Envelope{Channel: "1"}
 	for m := range 5*60 + 1 {
 		t := kiln.Celsius(20 + 1000*math.Exp(-float64(m)/60/3))
-		e.After, e.Low, e.High = append(e.After, time.Duration(m)*time.Minute), append(e.Low, t), append(e.High, t)
+		e.After, e.Low, e.High = append(e.After, time.Duration(m)*time.Minute), append(e.Low,
+			t), append(e.High, t)
 	}
 	return record.LiveCurve{Firing: c.firing, Minutes: []kiln.Envelope{e}}, true
 }
 
-// TestForecastWhereverAKilnIsShown: each page that shows a kiln tells when it reads below what it is kept shut
-// above, as a forecast of a reading with whom to ask beside it, and no page says that it may be opened; where
-// the reading cannot be gone by, none tells it.
+// TestForecastWhereverAKilnIsShown: each page that shows a kiln tells when it reads below what it is kept
+// shut above, as a forecast of a reading with whom to ask beside it, and no page says that it may be opened;
+// where the reading cannot be gone by, none tells it.
 func TestForecastWhereverAKilnIsShown(t *testing.T) {
 	b := newBench(t)
-	firing := kiln.Firing{ID: kiln.FiringID(b.id()), Kiln: "blue", Number: 1, Kind: kiln.Glaze, Source: "serial",
+	firing := kiln.Firing{ID: kiln.FiringID(b.id()), Kiln: "blue", Number: 1,
+		Kind: kiln.Glaze, Source: "serial",
 		Began: b.s.Now(), Status: kiln.Running, Peak: 1020}
 	if _, err := b.store.BeginFiring(t.Context(), firing, nil); err != nil {
 		t.Fatal(err)
@@ -39,9 +41,11 @@ func TestForecastWhereverAKilnIsShown(t *testing.T) {
 	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"blue": {ID: "blue", Control: "1", KeepShut: 80,
 		Channels: []kiln.Channel{probe}}}
 	cools := inState(kiln.Falling, 209)
-	cools.Firing, cools.Kind, cools.Number, cools.TopPassed, cools.Elapsed = firing.ID, kiln.Glaze, 1, true, 5*time.Hour
+	cools.Firing, cools.Kind, cools.Number, cools.TopPassed, cools.Elapsed =
+		firing.ID, kiln.Glaze, 1, true, 5*time.Hour
 	cools.Probe, cools.Hottest, cools.HottestOf, cools.Peak = "1", 209, "1", 1020
-	cools.Channels = []record.LiveChannel{{Channel: "1", Role: kiln.RoleProbe, T: 209, LastT: 209, Fresh: true}}
+	cools.Channels = []record.LiveChannel{{Channel: "1", Role: kiln.RoleProbe, T: 209,
+		LastT: 209, Fresh: true}}
 
 	pages := map[string]string{"/": "below 80 °c about", "/kiln/blue": "below 80 °c about",
 		"/wall/blue": "below 80 °c about", "/wall": "below 80 °c about", "/door/blue": "below 80 °c about"}
@@ -49,15 +53,17 @@ func TestForecastWhereverAKilnIsShown(t *testing.T) {
 	held.Aside = faults.Aside{T: 700, Since: b.s.Now()}
 	over, hot, stands, off, silent := cools, cools, cools, cools, cools
 	over.OverLimit, over.Limit, hot.StillHot, silent.Fresh = true, 1240, true, false
-	stands.Channels = []record.LiveChannel{{Channel: "1", Role: kiln.RoleProbe, T: 209, LastT: 209, Fresh: true,
+	stands.Channels = []record.LiveChannel{{Channel: "1", Role: kiln.RoleProbe, T: 209,
+		LastT: 209, Fresh: true,
 		Still: b.s.Now()}}
 	off.Disagree = []faults.Disagreement{{Channel: "1", By: 30}}
 	for name, c := range map[string]struct {
 		live record.Live
 		told bool
 	}{"it cools": {cools, true}, "a reading is held aside": {held, false}, "over its limit": {over, false},
-		"still hot": {hot, false}, "the probe stands still": {stands, false}, "the probe is off": {off, false},
-		"not heard": {silent, false}} {
+		"still hot": {hot, false}, "the probe stands still": {stands, false},
+		"the probe is off": {off, false},
+		"not heard":        {silent, false}} {
 		b.s.Recorder = coolingKiln{&hearth{live: c.live, firing: firing}}
 		for path, says := range pages {
 			text := strings.ToLower(b.page(path))
@@ -67,7 +73,8 @@ func TestForecastWhereverAKilnIsShown(t *testing.T) {
 			if c.told && !strings.Contains(text, "whoever is in charge decides") {
 				t.Errorf("%s: %s tells it with nobody in charge", name, path)
 			}
-			for _, leave := range []string{"safe to open", "may be opened", "open about", "open it at", "open below"} {
+			for _, leave := range []string{"safe to open", "may be opened", "open about",
+				"open it at", "open below"} {
 				if strings.Contains(text, leave) {
 					t.Errorf("%s: %s says %q", name, path, leave)
 				}
@@ -92,7 +99,8 @@ func TestForecastWhereverAKilnIsShown(t *testing.T) {
 	heats.State, heats.TopPassed = kiln.Rising, false
 	b.s.Recorder = coolingKiln{&hearth{live: heats, firing: firing}}
 	for _, path := range []string{"/", "/kiln/blue", "/door/blue"} {
-		if text := b.page(path); !strings.Contains(text, "When it reads below 80 °C is not known until it cools.") {
+		if text := b.page(path); !strings.Contains(text,
+			"When it reads below 80 °C is not known until it cools.") {
 			t.Errorf("%s says nothing of when it is cool while it heats", path)
 		}
 	}

@@ -205,7 +205,8 @@ func (b *bench) formPages(parts map[string]string) (all []string) {
 var enough = map[string]string{"name": "Owl", "length": "94", "cone": "6", "text": "a windy day",
 	"why": "it bloated", "bars": "BQ7", "galleries": "104.5", "collar": "104.5", "fired": "62", "form": "jar",
 	"body": "tern/A", "marks": "KT", "to": "barn", "kiln": "big-blue", "lid_mm": "102.4", "reading": "",
-	"good": "2", "table": "bar,clay\nBQ9,tern", "cone_1": "6", "cone_2": "6", "cone_3": "6", "stood": "down", "sitter_cone": "6",
+	"good": "2", "table": "bar,clay\nBQ9,tern", "cone_1": "6", "cone_2": "6", "cone_3": "6",
+	"stood": "down", "sitter_cone": "6",
 	"intended_cone": "6", "count": "2", "code": "", "dry_g": "100", "saturated_g": "110"}
 
 // searches are fields of which nothing is kept and any text is right.
@@ -242,7 +243,8 @@ func walkedForms(t *testing.T) (*bench, map[string]sentForm) {
 	}
 	b.s.Store = func() (usecase.StoreHealth, error) { return usecase.StoreHealth{}, nil }
 	read := b.read("BQ7", "wet", "100")["id"].(string)
-	b.json("PUT", "/v1/bars/BQ3", `{"id":"`+b.id()+`","clay":"tern","batch":"A","forming":"rolled","practice":true}`, 201)
+	b.json("PUT", "/v1/bars/BQ3", `{"id":"`+b.id()+
+		`","clay":"tern","batch":"A","forming":"rolled","practice":true}`, 201)
 	load, pot, board, at := b.id(), b.id(), b.id(), b.s.Now()
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ7"}]}`, 201)
 	b.json("PUT", "/v1/pots/"+pot, `{"form":"jar","number":"1","collar_mm":[104.5],"body":"tern/A"}`, 201)
@@ -346,7 +348,8 @@ func (b *bench) formWrong(t *testing.T, f sentForm) {
 // wrongSaid is what is missing in the answer to a form with a field at fault; empty if nothing is.
 func wrongSaid(t *testing.T, f sentForm, field formField, v url.Values, status int, text string) string {
 	search := slices.Contains(searches, f.action+" "+field.name) // says what it found: nothing
-	usual := f.method == "GET" && status == http.StatusOK        // the page as it is usually, and the fault beside
+	// the page as it is usually, and the fault beside
+	usual := f.method == "GET" && status == http.StatusOK
 	if !search && !usual && !slices.Contains([]int{400, 404, 409, 422}, status) {
 		return fmt.Sprint("answered with ", status)
 	}
@@ -374,7 +377,8 @@ func wrongSaid(t *testing.T, f sentForm, field formField, v url.Values, status i
 		if o.kind == "checkbox" && o.ticked != slices.Contains(v[o.name], o.value) {
 			missing = append(missing, o.name+" is not as it was ticked")
 		}
-		if want := v.Get(o.name); !choice && o.kind != "file" && strings.TrimSpace(o.value) != strings.TrimSpace(want) {
+		if want := v.Get(o.name); !choice && o.kind != "file" &&
+			strings.TrimSpace(o.value) != strings.TrimSpace(want) {
 			missing = append(missing, o.name+" is lost")
 		}
 		if o.name != field.name || search || choice && f.method == "GET" {

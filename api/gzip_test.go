@@ -50,7 +50,8 @@ func TestPressed(t *testing.T) {
 		}
 	}
 	for _, takes := range []string{"gzip;q=0", "gzip; q=0.000", "br", "identity"} {
-		if r, b := fetch("/style.css", takes, ""); r.Header.Get("Content-Encoding") != "" || !bytes.Equal(b, want) {
+		if r, b := fetch("/style.css", takes, ""); r.Header.Get("Content-Encoding") != "" ||
+			!bytes.Equal(b, want) {
 			t.Errorf("%s: %v", takes, r.Header)
 		}
 	}
@@ -61,10 +62,12 @@ func TestPressed(t *testing.T) {
 	_, home := fetch("/", "", "")
 	_, after, _ := strings.Cut(string(home), `href="/style.css?`)
 	stamp, _, _ := strings.Cut(after, `"`)
-	if r, _ := fetch("/style.css?"+stamp, "", ""); !strings.Contains(r.Header.Get("Cache-Control"), "immutable") {
+	if r, _ := fetch("/style.css?"+stamp, "", ""); !strings.Contains(r.Header.Get("Cache-Control"),
+		"immutable") {
 		t.Errorf("the style sheet by its stamp: %v", r.Header)
 	}
-	if r, _ := fetch("/style.css?other", "", ""); strings.Contains(r.Header.Get("Cache-Control"), "immutable") {
+	if r, _ := fetch("/style.css?other", "", ""); strings.Contains(r.Header.Get("Cache-Control"),
+		"immutable") {
 		t.Error("another stamp is taken for this one")
 	}
 }

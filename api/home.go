@@ -40,7 +40,8 @@ func (s homeRoutes) homePage(w http.ResponseWriter, r *http.Request) error {
 	}
 	slices.SortStableFunc(data.Kilns, hottestFirst)
 	for _, one := range noted.waiting {
-		if at := slices.IndexFunc(data.Kilns, func(k pages.KilnCard) bool { return k.Kiln == one.kiln }); at >= 0 {
+		if at := slices.IndexFunc(data.Kilns,
+			func(k pages.KilnCard) bool { return k.Kiln == one.kiln }); at >= 0 {
 			data.Kilns[at].Waiting = append(data.Kilns[at].Waiting, one.LoadToMeasure)
 		} else {
 			data.Waiting = append(data.Waiting, one.LoadToMeasure)
@@ -52,7 +53,8 @@ func (s homeRoutes) homePage(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, a := range asks {
 		one := loadAsk(a)
-		if at := slices.IndexFunc(data.Kilns, func(k pages.KilnCard) bool { return k.Kiln == string(a.Load.Kiln) }); at >= 0 {
+		if at := slices.IndexFunc(data.Kilns,
+			func(k pages.KilnCard) bool { return k.Kiln == string(a.Load.Kiln) }); at >= 0 {
 			data.Kilns[at].Asks = append(data.Kilns[at].Asks, one)
 		} else {
 			data.Asks = append(data.Asks, one)
@@ -221,7 +223,8 @@ func (s homeRoutes) drawToday(ctx context.Context, l pages.Locale, k wire.KilnNo
 	if err != nil {
 		return "", "", err
 	}
-	d := chart.Today{Width: 326, Height: 140, Now: lines[0], Peak: kiln.NoTemperature(), ConeSays: l.T("cone")}
+	d := chart.Today{Width: 326, Height: 140, Now: lines[0],
+		Peak: kiln.NoTemperature(), ConeSays: l.T("cone")}
 	d.Title = l.T("Curve so far: {1} after {2} h", l.Heat(k.LastTemperatureC), fmt.Sprintf("%.1f",
 		hoursOr0(k.Hours)))
 	if usual.Of > 0 {
@@ -230,7 +233,8 @@ func (s homeRoutes) drawToday(ctx context.Context, l pages.Locale, k wire.KilnNo
 	if k.PeakAt != nil && usual.Top.Known() {
 		at, err := time.Parse(time.RFC3339, *k.PeakAt)
 		if err == nil {
-			d.Peak, d.PeakAfter = usual.Top, time.Duration(hoursOr0(k.Hours)*float64(time.Hour))+at.Sub(s.Now().Wall)
+			d.Peak, d.PeakAfter = usual.Top, time.Duration(hoursOr0(k.Hours)*float64(time.Hour))+
+				at.Sub(s.Now().Wall)
 			d.PeakSays = [2]string{l.Heat(float64(usual.Top)), l.T("about {1}", l.Soon(k.PeakAt))}
 			d.Title += ". " + l.T("Usual peak: {1} about {2}", d.PeakSays[0], l.Soon(k.PeakAt))
 		}
@@ -246,8 +250,8 @@ func (s homeRoutes) drawToday(ctx context.Context, l pages.Locale, k wire.KilnNo
 
 const conesShown = 9 // of the scale beside a firing
 
-// coneShelves are cones at equal steps from the lowest of the scale up to that of the usual firing, how many of
-// them are behind this one, and the last cone of the whole scale that is.
+// coneShelves are cones at equal steps from the lowest of the scale up to that of the usual firing, how many
+// of them are behind this one, and the last cone of the whole scale that is.
 func coneShelves(k wire.KilnNow, usual kiln.Celsius) (cones []string, reached int, passed string) {
 	scale := heatwork.MainConeScale()
 	last := int(scale.Position(usual))
@@ -255,7 +259,9 @@ func coneShelves(k wire.KilnNow, usual kiln.Celsius) (cones []string, reached in
 		return nil, 0, ""
 	}
 	whole := scale.Cones()
-	whole = slices.DeleteFunc(whole, func(c heatwork.Cone) bool { return c.Position != math.Trunc(c.Position) })
+	whole = slices.DeleteFunc(whole, func(c heatwork.Cone) bool {
+		return c.Position != math.Trunc(c.Position)
+	})
 	behind := func(c heatwork.Cone) bool {
 		return k.ConePosition != nil && k.HeatWorkC != nil && *k.ConePosition >= c.Position
 	}
@@ -292,7 +298,8 @@ func homeCautions(k wire.KilnNow) []pages.Cautioned {
 				caution.Texts(caution.CarbonMonoxide...)...), Open: true}}
 	case k.StillHot:
 		return []pages.Cautioned{{Text: caution.Text(caution.StuckRelay), Open: true},
-			{Text: caution.Text(caution.OverLimit), More: caution.Texts(caution.CarbonMonoxide...), Open: true}}
+			{Text: caution.Text(caution.OverLimit), More: caution.Texts(caution.CarbonMonoxide...),
+				Open: true}}
 	case !k.Hot:
 		return nil
 	}

@@ -24,7 +24,8 @@ func TestKilnsInOrder(t *testing.T) {
 	for _, c := range cards {
 		order = append(order, c.Kiln)
 	}
-	if want := []string{"over", "silent at 900", "silent at 400", "hot", "warm", "cold and silent"}; !slices.Equal(order, want) {
+	if want := []string{"over", "silent at 900", "silent at 400", "hot", "warm",
+		"cold and silent"}; !slices.Equal(order, want) {
 		t.Errorf("%q", order)
 	}
 }

@@ -25,13 +25,21 @@ import (
 
 // hostileTexts are what people and programs send where a word or a number belongs.
 var hostileTexts = []string{
-	"", " ", "0", "-1", "1e309", "-0", "NaN", "Inf", "1.234,5", "3 23/32", "104.5mm", "1/0", "99999999999999999999999", "0x10", "6%", "tern", "A", "BQ7", "big-blue", "wet", "fired", "glaze",
-	"<script>alert(1)</script>", `"><img src=x onerror=alert(1)>`, "'; DROP TABLE clay; --", "../../etc/passwd", "..%2f..%2f", "%00", "\x00", "\r\nSet-Cookie: x=y", "=cmd|' /C calc'!A0",
-	"\u202etern", "te\u0301rn", "\ufeff", "\xff\xfe", "💥", strings.Repeat("a", 5000), strings.Repeat("9", 400), "null", "true", "[]", "{}", "0193c0c1-0000-7000-8000-000000000005", "6+0.1", "022", "2026-13-45", "2026-02-02T12:00:00Z",
+	"", " ", "0", "-1", "1e309", "-0", "NaN", "Inf", "1.234,5", "3 23/32", "104.5mm", "1/0",
+	"99999999999999999999999", "0x10", "6%", "tern", "A", "BQ7", "big-blue", "wet", "fired", "glaze",
+	"<script>alert(1)</script>", `"><img src=x onerror=alert(1)>`, "'; DROP TABLE clay; --",
+	"../../etc/passwd", "..%2f..%2f", "%00", "\x00", "\r\nSet-Cookie: x=y", "=cmd|' /C calc'!A0",
+	"\u202etern", "te\u0301rn", "\ufeff", "\xff\xfe", "💥", strings.Repeat("a", 5000),
+	strings.Repeat("9", 400), "null", "true", "[]", "{}", "0193c0c1-0000-7000-8000-000000000005", "6+0.1",
+	"022", "2026-13-45", "2026-02-02T12:00:00Z",
 }
 
-var hostileNames = []string{"id", "clay", "batch", "forming", "stage", "length", "unit", "kind", "kiln", "name", "matures_cone", "stated_total_ratio", "note", "by", "why", "mark_length_mm", "marks", "bars", "firing", "atmosphere",
-	"heat_work_c", "cone", "collar", "collar_mm", "opening", "lid_mm", "play", "seat", "collar_stage", "lids", "body_drying_ratio", "body_firing_ratio", "step_mm", "after", "limit", "wait", "points", "channel", "code", "queued_s", "supersedes", "mass_g", "parents", "open", "__proto__", "NAME", "id\x00"}
+var hostileNames = []string{"id", "clay", "batch", "forming", "stage", "length", "unit", "kind", "kiln",
+	"name", "matures_cone", "stated_total_ratio", "note", "by", "why", "mark_length_mm", "marks",
+	"bars", "firing", "atmosphere",
+	"heat_work_c", "cone", "collar", "collar_mm", "opening", "lid_mm", "play", "seat", "collar_stage", "lids",
+	"body_drying_ratio", "body_firing_ratio", "step_mm", "after", "limit", "wait", "points", "channel",
+	"code", "queued_s", "supersedes", "mass_g", "parents", "open", "__proto__", "NAME", "id\x00"}
 
 // hostile makes requests by chance, from a seed, so that one that hurt can be made again.
 type hostile struct {
@@ -105,7 +113,8 @@ func (h hostile) request() *http.Request {
 			body, kind = form.Encode(), "application/x-www-form-urlencoded"
 		}
 		if h.IntN(20) == 0 {
-			kind = h.of([]string{"", "text/plain", "text/csv", "application/json; charset=utf-7", "multipart/form-data; boundary=x", "\x00"})
+			kind = h.of([]string{"", "text/plain", "text/csv", "application/json; charset=utf-7",
+				"multipart/form-data; boundary=x", "\x00"})
 		}
 	}
 	r := httptest.NewRequest(http.MethodGet, "http://localhost/", strings.NewReader(body))
@@ -116,8 +125,10 @@ func (h hostile) request() *http.Request {
 	r.RequestURI = r.URL.RequestURI()
 	r.Header.Set("Content-Type", kind)
 	for range h.IntN(3) {
-		r.Header.Set(h.of([]string{"Accept", "If-None-Match", "If-Match", "Last-Event-ID", "Content-Encoding", "Authorization", "Cookie", "Origin", "Range", "X-Forwarded-For"}),
-			h.of([]string{"", "*", `"x"`, "W/\"x\", *", "text/plain", "text/csv", "gzip", "Bearer x", "lidwright_session=x", "http://localhost", "bytes=0-1", "null", strings.Repeat("x", 3000)}))
+		r.Header.Set(h.of([]string{"Accept", "If-None-Match", "If-Match", "Last-Event-ID", "Content-Encoding",
+			"Authorization", "Cookie", "Origin", "Range", "X-Forwarded-For"}),
+			h.of([]string{"", "*", `"x"`, "W/\"x\", *", "text/plain", "text/csv", "gzip", "Bearer x",
+				"lidwright_session=x", "http://localhost", "bytes=0-1", "null", strings.Repeat("x", 3000)}))
 	}
 	return r
 }
@@ -151,7 +162,8 @@ func TestHostileRequests(t *testing.T) {
 		if w.Code >= 500 && w.Code != 503 {
 			t.Errorf("request %d: %s %q: %d %s", seed, r.Method, r.RequestURI, w.Code, w.Body.String())
 		}
-		if got := w.Body.String(); strings.Contains(got, "<script>alert") || strings.Contains(got, "<img src=x") {
+		if got := w.Body.String(); strings.Contains(got, "<script>alert") ||
+			strings.Contains(got, "<img src=x") {
 			if strings.HasPrefix(w.Header().Get("Content-Type"), "text/html") {
 				t.Errorf("request %d: %s %q: what was typed is markup", seed, r.Method, r.RequestURI)
 			}
@@ -190,7 +202,8 @@ func besieged(t *testing.T) (address string, check func()) {
 	stop, stopped, in := make(chan struct{}), make(chan struct{}), make(chan struct{})
 	go func() {
 		defer close(stopped)
-		from := &http.Transport{DialContext: (&net.Dialer{LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 0, 99)}}).DialContext}
+		from := &http.Transport{DialContext: (&net.Dialer{LocalAddr: &net.TCPAddr{IP: net.IPv4(127,
+			0, 0, 99)}}).DialContext}
 		defer from.CloseIdleConnections()
 		for {
 			r, err := (&http.Client{Transport: from}).Get("http://" + l.Addr().String() + "/v1/now")
@@ -218,8 +231,10 @@ func besieged(t *testing.T) (address string, check func()) {
 		var after runtime.MemStats
 		runtime.GC()
 		runtime.ReadMemStats(&after)
-		grown := float64(int64(after.HeapInuse+after.StackInuse)-int64(before.HeapInuse+before.StackInuse)) / 1e6
-		t.Logf("asked %d times meanwhile, %d failed; memory grew by %.1f MB", asked.Load(), failed.Load(), grown)
+		grown := float64(int64(after.HeapInuse+after.StackInuse)-int64(before.HeapInuse+
+			before.StackInuse)) / 1e6
+		t.Logf("asked %d times meanwhile, %d failed; memory grew by %.1f MB",
+			asked.Load(), failed.Load(), grown)
 		if failed.Load() > 0 || asked.Load() == 0 {
 			t.Errorf("who was in was held up: %d of %d", failed.Load(), asked.Load())
 		}
@@ -285,7 +300,8 @@ func TestGreatBodies(t *testing.T) {
 		want               []string
 	}{
 		{"10 MB", strings.Repeat(" ", 10<<20), "", []string{"413"}},
-		{"10 MB in pieces of unknown number", strings.Repeat(" ", 10<<20), "Transfer-Encoding: chunked", []string{"413", "400"}},
+		{"10 MB in pieces of unknown number", strings.Repeat(" ", 10<<20), "Transfer-Encoding: chunked",
+			[]string{"413", "400"}},
 		{"100,000 deep", strings.Repeat("[", 100_000), "", []string{"413"}},
 		{"30,000 deep", strings.Repeat("[", 30_000) + strings.Repeat("]", 30_000), "", []string{"400"}},
 		{"30,000 objects deep", strings.Repeat(`{"a":`, 12_000), "", []string{"400"}},
@@ -301,12 +317,15 @@ func TestGreatBodies(t *testing.T) {
 			go func() {
 				switch {
 				case strings.HasPrefix(c.header, "Transfer"):
-					fmt.Fprintf(conn, "%s%s\r\n\r\n%x\r\n%s\r\n0\r\n\r\n", head, c.header, len(c.body), c.body)
+					fmt.Fprintf(conn, "%s%s\r\n\r\n%x\r\n%s\r\n0\r\n\r\n", head,
+						c.header, len(c.body), c.body)
 				case strings.HasPrefix(c.header, "Content-Length"):
 					fmt.Fprintf(conn, "%s%s\r\n\r\n%s", head, c.header, c.body)
 					conn.(*net.TCPConn).CloseWrite()
 				default:
-					fmt.Fprintf(conn, "%s%sContent-Length: %d\r\n\r\n%s", head, strings.TrimSuffix(c.header+"\r\n", "\r\n")+map[bool]string{true: "\r\n"}[c.header != ""], len(c.body), c.body)
+					fmt.Fprintf(conn, "%s%sContent-Length: %d\r\n\r\n%s", head,
+						strings.TrimSuffix(c.header+"\r\n", "\r\n")+
+							map[bool]string{true: "\r\n"}[c.header != ""], len(c.body), c.body)
 				}
 			}()
 			line, err := bufio.NewReader(conn).ReadString('\n')
@@ -330,7 +349,8 @@ func TestThousandClients(t *testing.T) {
 	var wg sync.WaitGroup
 	for i := range 1000 {
 		wg.Go(func() {
-			c, err := (&net.Dialer{LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 0, byte(1+i%80))}}).Dial("tcp", address)
+			c, err := (&net.Dialer{LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 0,
+				byte(1+i%80))}}).Dial("tcp", address)
 			if err != nil {
 				other.Add(1)
 				return

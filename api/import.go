@@ -107,7 +107,9 @@ func tableAsk(q url.Values) (tables.Ask, error) {
 	for _, w := range []struct {
 		field, value string
 		known        []string
-	}{{"kind", ask.Kind, tables.In()}, {"days", ask.Days, []string{"", "day_first", "month_first"}}, {"others", ask.Others, []string{"", "note", "leave"}}, {"lengths", q.Get("lengths"), []string{"", "leave"}}} {
+	}{{"kind", ask.Kind, tables.In()}, {"days", ask.Days, []string{"", "day_first", "month_first"}},
+		{"others", ask.Others, []string{"", "note", "leave"}}, {"lengths", q.Get("lengths"),
+			[]string{"", "leave"}}} {
 		if !slices.Contains(w.known, w.value) {
 			known := strings.TrimPrefix(strings.Join(w.known, ", "), ", ")
 			return ask, web.NewProblem("unknown-value", message.New("There are {1}.", known),
@@ -222,7 +224,8 @@ func (s barRoutes) barsCSV(w http.ResponseWriter, r *http.Request) error {
 		for _, rd := range b.Readings { // the last that counts of each stage; readings.csv has them all
 			if rd.Counts() && rd.Mass == nil && rd.Mark <= 1 {
 				row[string(rd.Stage)+"_on"] = rd.At.In(s.Site.Zone).Format(time.RFC3339)
-				row[string(rd.Stage)], row["instrument"] = strconv.FormatFloat(float64(rd.Length), 'f', -1, 64), rd.Instrument
+				row[string(rd.Stage)], row["instrument"] = strconv.FormatFloat(float64(rd.Length),
+					'f', -1, 64), rd.Instrument
 			}
 		}
 		for _, h := range b.Firings {
@@ -327,7 +330,8 @@ func (s barRoutes) tableOf(t tables.Table) func(http.ResponseWriter, *http.Reque
 	}
 }
 
-// importPage takes a file or what is pasted, without script: first what it would bring, then, sent again, for good.
+// importPage takes a file or what is pasted, without script: first what it would bring, then, sent again, for
+// good.
 func (s barRoutes) importPage(w http.ResponseWriter, r *http.Request) error {
 	return s.show(w, pages.ImportPage{Frame: s.page(r.Context(), "bars").Frame, Kinds: tables.In(),
 		Kind: r.URL.Query().Get("kind")})
@@ -362,7 +366,8 @@ func (s barRoutes) postImportPage(w http.ResponseWriter, r *http.Request) error 
 	ask := tables.Ask{Kind: data.Kind, Days: data.Days, Others: data.Others, Dry: form["keep"] != "yes"}
 	if ask.Kind == "" {
 		ask.Kind = "bars"
-		if name := strings.TrimSuffix(strings.ToLower(filepath.Base(data.File)), ".csv"); slices.Contains(tables.In(), name) {
+		if name := strings.TrimSuffix(strings.ToLower(filepath.Base(data.File)),
+			".csv"); slices.Contains(tables.In(), name) {
 			ask.Kind = name
 		}
 	}
@@ -377,7 +382,8 @@ func (s barRoutes) postImportPage(w http.ResponseWriter, r *http.Request) error 
 	return s.show(w, data)
 }
 
-// uploaded reads the fields of a form with a file: the table out of what was chosen, pasted, or sent along before.
+// uploaded reads the fields of a form with a file: the table out of what was chosen, pasted, or sent along
+// before.
 func uploaded(r *http.Request) (text []byte, form map[string]string, err error) {
 	form = map[string]string{}
 	parts, err := r.MultipartReader()

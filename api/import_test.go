@@ -44,7 +44,8 @@ func TestTableConfirmsNothing(t *testing.T) {
 		}
 	}
 	last, before := b.last("BQ7")
-	if last["counted"] != false || before["counted"] != false || last["stage"] != "dry" || before["stage"] != "dry" {
+	if last["counted"] != false || before["counted"] != false || last["stage"] != "dry" ||
+		before["stage"] != "dry" {
 		t.Errorf("of tables: %v and %v", before, last)
 	}
 	if r := b.read("BQ7", "dry", "100.7"); r["counted"] != true || r["confirms"] != last["id"] {
@@ -59,13 +60,16 @@ func TestTableOfBars(t *testing.T) {
 	b.tern()
 	good := "code;clay;unit;wet;dry;fired;heat_work_c;instrument;by\r\nBQ7;tern;mm;100,0;94,1;87,6;1222;calliper;KT\r\n;tern;in;3 15/16;;3 7/16;1222;rule;EM\r\n\r\nBQ4;tern;mm;100;49,3;;;calliper;KT\r\n"
 	dry := b.table("&dry_run=true", good, 200)
-	if dry.Rows != 3 || dry.NewBars != 3 || dry.Readings != 7 || dry.Loads != 1 || dry.Kept || len(dry.Codes) != 1 || len(dry.Asked) != 1 || dry.Asked[0].Line != 5 || dry.Asked[0].Slip != "digits_swapped" {
+	if dry.Rows != 3 || dry.NewBars != 3 || dry.Readings != 7 || dry.Loads != 1 || dry.Kept ||
+		len(dry.Codes) != 1 || len(dry.Asked) != 1 || dry.Asked[0].Line != 5 ||
+		dry.Asked[0].Slip != "digits_swapped" {
 		t.Errorf("dry run: %+v", dry)
 	}
 	if n := len(b.json("GET", "/v1/bars", "", 200)["items"].([]any)); n != 0 {
 		t.Fatalf("a dry run kept %d bars", n)
 	}
-	bad := strings.Replace(good, "3 15/16", "3 15/0", 1) + "BQ4;wren;mm;100;;;;;\r\nKK9;tern;mm;;;;;;\r\nKK7;wren;mm;;;;;;\r\n"
+	bad := strings.Replace(good, "3 15/16", "3 15/0", 1) +
+		"BQ4;wren;mm;100;;;;;\r\nKK9;tern;mm;;;;;;\r\nKK7;wren;mm;;;;;;\r\n"
 	all := b.table("", bad, 422)
 	lines := map[int]string{}
 	for _, x := range all.Bad {
@@ -91,7 +95,8 @@ func TestTableOfBars(t *testing.T) {
 		t.Errorf("its total: %v", total)
 	}
 	named := strings.Replace(good, "\r\n;tern;in;3 15/16;;3 7/16;1222;rule;EM", "", 1)
-	if again := b.table("", named, 200); again.NewBars != 0 || again.Readings != 0 || again.Same != 5 || again.Loads != 0 {
+	if again := b.table("", named, 200); again.NewBars != 0 || again.Readings != 0 ||
+		again.Same != 5 || again.Loads != 0 {
 		t.Errorf("the same again: %+v", again)
 	}
 	if more := b.table("", "code,bisque\nBQ7,93.5\n", 200); more.NewBars != 0 || more.Readings != 1 {
@@ -107,7 +112,8 @@ func TestTableOfBars(t *testing.T) {
 	if _, out := b.send("GET", "/readings.csv", "", ""); strings.Count(out, "\r\n") != 9 {
 		t.Errorf("readings out: %s", out)
 	}
-	for _, no := range []string{"", "colour,code\nred,BQ7\n", "code,code\nBQ7,BQ7\n", "code\n", "code,note\nBQ7,\"open\n"} {
+	for _, no := range []string{"", "colour,code\nred,BQ7\n", "code,code\nBQ7,BQ7\n", "code\n",
+		"code,note\nBQ7,\"open\n"} {
 		if r, text := b.send("POST", "/v1/import", "text/csv", no); r.StatusCode != 422 {
 			t.Errorf("%q: %d %s", no, r.StatusCode, text)
 		}
@@ -121,10 +127,12 @@ func TestLargeTable(t *testing.T) {
 	r, text := b.send("POST", "/v1/import?progress=true", "text/csv", manyRows(b, 1200))
 	lines := strings.Split(strings.TrimSpace(text), "\n")
 	var last wire.Import
-	if err := json.Unmarshal([]byte(lines[len(lines)-1]), &last); err != nil || r.StatusCode != 200 || !last.Kept || last.NewBars != 1200 || last.Readings != 3600 {
+	if err := json.Unmarshal([]byte(lines[len(lines)-1]), &last); err != nil || r.StatusCode != 200 ||
+		!last.Kept || last.NewBars != 1200 || last.Readings != 3600 {
 		t.Fatalf("%d, %v: %s", r.StatusCode, err, lines[len(lines)-1])
 	}
-	if len(lines) < 2 || !strings.Contains(lines[0], `"of":9615}`) || lines[len(lines)-2] != `{"done":9615,"of":9615}` {
+	if len(lines) < 2 || !strings.Contains(lines[0], `"of":9615}`) ||
+		lines[len(lines)-2] != `{"done":9615,"of":9615}` {
 		t.Errorf("told %q", lines[:len(lines)-1])
 	}
 }
@@ -137,7 +145,8 @@ func manyRows(b *bench, n int) string {
 	var text strings.Builder
 	text.WriteString("code,clay,unit,wet,dry,fired,instrument,heat_work_c,by\n")
 	for i, c := range codes {
-		fmt.Fprintf(&text, "%s,tern,mm,%.2f,%.2f,%.2f,calliper,%d,KT\n", c, 100+0.01*float64(i%20), 94+0.01*float64(i%30), 87.5+0.01*float64(i%40), 1215+i%15)
+		fmt.Fprintf(&text, "%s,tern,mm,%.2f,%.2f,%.2f,calliper,%d,KT\n", c, 100+0.01*float64(i%20),
+			94+0.01*float64(i%30), 87.5+0.01*float64(i%40), 1215+i%15)
 	}
 	return text.String()
 }
@@ -157,7 +166,8 @@ func BenchmarkTakeTable(b *testing.B) {
 		be.s.Shrink.Fit(b.Context())
 		rows := manyRows(be, 10_000)
 		b.StartTimer()
-		if r, text := be.send("POST", "/v1/import?progress=true", "text/csv", rows); r.StatusCode != 200 || !strings.Contains(text, `"kept":true`) {
+		if r, text := be.send("POST", "/v1/import?progress=true", "text/csv", rows); r.StatusCode != 200 ||
+			!strings.Contains(text, `"kept":true`) {
 			b.Fatal(r.StatusCode, text[max(0, len(text)-600):])
 		}
 		b.StopTimer()
@@ -200,26 +210,36 @@ func held(t *testing.T, page string) string {
 	return html.UnescapeString(m[1])
 }
 
-// The page takes a file or a pasted table without script, in two steps; sheets have a code that a phone opens.
+// The page takes a file or a pasted table without script, in two steps; sheets have a code that a phone
+// opens.
 func TestTablesOnPages(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7", "BQ4")
 	table := "code,wet\nBQ7,100.1\nBQ4,100.2\n"
 	text := b.upload("", map[string]string{"table": table}, 200)
 	has(t, text, "It would bring 0 new bars and 2 readings", "Take it in", "What was understood")
-	has(t, b.upload("", map[string]string{"held": held(t, text), "keep": "yes"}, 200), "Kept: 0 new bars, 2 readings", "0 of the readings count", "2 do not count: It counts with the next stage")
-	has(t, b.upload("", map[string]string{"table": "code,wet\nBQ7,long\n", "keep": "yes"}, 200), "Nothing can be kept", "line 2, wet:", "BQ7,long")
+	has(t, b.upload("", map[string]string{"held": held(t, text), "keep": "yes"}, 200),
+		"Kept: 0 new bars, 2 readings", "0 of the readings count",
+		"2 do not count: It counts with the next stage")
+	has(t, b.upload("", map[string]string{"table": "code,wet\nBQ7,long\n", "keep": "yes"}, 200),
+		"Nothing can be kept", "line 2, wet:", "BQ7,long")
 	has(t, b.upload("", map[string]string{"table": "nothing"}, 422), "cannot be read")
 	has(t, b.upload("", map[string]string{"keep": "yes"}, 422), "Choose a file")
 	// A file asks in place what it does not tell; what was chosen and answered goes along.
 	text = b.upload("by-hand.csv", map[string]string{"file": notebook(t, "by-hand.csv")}, 200)
-	has(t, text, "by-hand.csv", "Does the day or the month come first in 3/4/2023 (line 4)?", `name="days" value="day_first"`, `name="others" value="note"`, "Go on")
-	text = b.upload("", map[string]string{"held": held(t, text), "name": "by-hand.csv", "days": "day_first"}, 200)
+	has(t, text, "by-hand.csv", "Does the day or the month come first in 3/4/2023 (line 4)?",
+		`name="days" value="day_first"`, `name="others" value="note"`, "Go on")
+	text = b.upload("", map[string]string{"held": held(t, text), "name": "by-hand.csv", "days": "day_first"},
+		200)
 	has(t, text, `type="hidden" name="days" value="day_first"`, `name="others" value="note"`, "Go on")
-	text = b.upload("", map[string]string{"held": held(t, text), "name": "by-hand.csv", "days": "day_first", "others": "leave"}, 200)
-	has(t, text, "It would bring 2 new bars and 12 readings", "Codes for bars without one:", "Take it in", "day first")
-	has(t, b.upload("", map[string]string{"held": held(t, text), "days": "day_first", "others": "leave", "keep": "yes"}, 200), "Kept: 2 new bars, 12 readings", "12 of the readings count")
-	has(t, b.upload("pots.csv", map[string]string{"file": "id,form,collar_mm,body\n" + b.id() + ",jar,\"104,5\",tern/A\n"}, 200), "It would bring 1 rows", "pots")
+	text = b.upload("", map[string]string{"held": held(t, text), "name": "by-hand.csv", "days": "day_first",
+		"others": "leave"}, 200)
+	has(t, text, "It would bring 2 new bars and 12 readings", "Codes for bars without one:",
+		"Take it in", "day first")
+	has(t, b.upload("", map[string]string{"held": held(t, text), "days": "day_first", "others": "leave",
+		"keep": "yes"}, 200), "Kept: 2 new bars, 12 readings", "12 of the readings count")
+	has(t, b.upload("pots.csv", map[string]string{"file": "id,form,collar_mm,body\n" + b.id() +
+		",jar,\"104,5\",tern/A\n"}, 200), "It would bring 1 rows", "pots")
 	has(t, b.page("/bars/all?clay=tern"), "BQ7", "BQ4", "/bars.csv?clay=tern")
 	sheet := b.page("/bars/sheet?codes=BQ7")
 	has(t, sheet, "<u>BQ7</u>", `aria-label="opens the entry of bar BQ7"`, "http://kiln-pi.local:8573")

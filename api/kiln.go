@@ -127,7 +127,8 @@ func (s kilnRoutes) usualUnchanged(ctx context.Context, id kiln.KilnID, form url
 		k, err := s.Kilns().KilnOf(ctx, id)
 		now := message.New("by the firings")
 		for _, u := range k.Usual {
-			if u.Kind == form.Get("kind") && u.Atmosphere == form.Get("atmosphere") && (u.Name == form.Get("name") || u.Asks) {
+			if u.Kind == form.Get("kind") && u.Atmosphere == form.Get("atmosphere") &&
+				(u.Name == form.Get("name") || u.Asks) {
 				if c.mark = usualMark(u); u.Pinned {
 					now = message.New("cone {1}", u.Cone)
 				}
@@ -191,7 +192,8 @@ func (s kilnRoutes) kilnsPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // showKilns is that page; typed and wrong are of a form that was sent just now and refused.
-func (s kilnRoutes) showKilns(w http.ResponseWriter, r *http.Request, typed url.Values, wrong *web.Problem) error {
+func (s kilnRoutes) showKilns(w http.ResponseWriter, r *http.Request, typed url.Values,
+	wrong *web.Problem) error {
 	ctx := r.Context()
 	data := pages.KilnsPage{Frame: s.page(ctx, "kiln").Frame, Fuels: tiles.Fuels(), Name: typed.Get("kiln"),
 		Fuel: typed.Get("fuel")}
@@ -257,7 +259,8 @@ func (s kilnRoutes) postKiln(w http.ResponseWriter, r *http.Request) error {
 	if err := s.kilnUnchanged(r.Context(), form); err != nil {
 		return err
 	}
-	if _, err := s.Kilns().Add(r.Context(), kiln.KilnID(form.Get("kiln")), wire.KilnBody{Fuel: form.Get("fuel")}); err != nil {
+	if _, err := s.Kilns().Add(r.Context(), kiln.KilnID(form.Get("kiln")),
+		wire.KilnBody{Fuel: form.Get("fuel")}); err != nil {
 		return s.showKilns(w, r, form, s.refused(r.Context(), err))
 	}
 	http.Redirect(w, r, "/kilns", http.StatusSeeOther)
@@ -270,7 +273,8 @@ func (s kilnRoutes) postRename(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if _, err := s.Kilns().Rename(r.Context(), kiln.KilnID(r.PathValue("kiln")), kiln.KilnID(form.Get("to"))); err != nil {
+	if _, err := s.Kilns().Rename(r.Context(), kiln.KilnID(r.PathValue("kiln")),
+		kiln.KilnID(form.Get("to"))); err != nil {
 		return s.showKilns(w, r, url.Values{}, s.troubles.Problem(r.Context(), err))
 	}
 	http.Redirect(w, r, "/kilns", http.StatusSeeOther)
@@ -304,7 +308,9 @@ func (s kilnRoutes) postKeepShut(w http.ResponseWriter, r *http.Request) error {
 	rd := newReader(form, s.Unit())
 	c, ok := rd.number("keep_shut_above_c", -math.MaxFloat64, math.MaxFloat64) // Validate knows the bounds
 	if !ok {
-		return web.NewProblem("out-of-range", message.New("The temperature above which the kiln is kept shut cannot be set so."), wire.Field{Name: "keep_shut_above_c", Says: message.New(tiles.KeepShutRange)})
+		return web.NewProblem("out-of-range",
+			message.New("The temperature above which the kiln is kept shut cannot be set so."),
+			wire.Field{Name: "keep_shut_above_c", Says: message.New(tiles.KeepShutRange)})
 	}
 	if form.Get("degree") == "f" {
 		c = math.Round((c-32)/1.8*10) / 10
@@ -317,7 +323,8 @@ func (s kilnRoutes) postKeepShut(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if _, err := s.Kilns().KeepKeepShut(r.Context(), kiln.KilnID(id), wire.KeepShutBody{ID: form.Get("id"), MarkC: c, Reason: form.Get("keep_shut_reason"), By: form.Get("by")}); err != nil {
+	if _, err := s.Kilns().KeepKeepShut(r.Context(), kiln.KilnID(id), wire.KeepShutBody{ID: form.Get("id"),
+		MarkC: c, Reason: form.Get("keep_shut_reason"), By: form.Get("by")}); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/settings#kiln-"+url.PathEscape(id), http.StatusSeeOther)
@@ -341,7 +348,8 @@ func (s kilnRoutes) postProbe(w http.ResponseWriter, r *http.Request) error {
 	if err := s.probeUnchanged(r.Context(), kiln.KilnID(id), form); err != nil {
 		return err
 	}
-	if _, err := s.Kilns().KeepProbe(r.Context(), wire.ProbePath{KilnPath: wire.KilnPath{Kiln: id}, Probe: form.Get("id")}, b); err != nil {
+	if _, err := s.Kilns().KeepProbe(r.Context(), wire.ProbePath{KilnPath: wire.KilnPath{Kiln: id},
+		Probe: form.Get("id")}, b); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/settings#kiln-"+url.PathEscape(id), http.StatusSeeOther)
@@ -387,7 +395,8 @@ func (s kilnRoutes) doorPage(w http.ResponseWriter, r *http.Request) error {
 		Electric: caution.ElectricKilns,
 		LookAt:   s.ownAddress(r) + "/kiln/" + url.PathEscape(id),
 		OutAt:    s.ownAddress(r) + "/bars?kiln=" + url.QueryEscape(id),
-		Printed:  message.Time{At: p.Today.In(s.Site.Zone), Day: "2 Jan 2006", Quiet: true}.Render(l.Reader())}
+		Printed: message.Time{At: p.Today.In(s.Site.Zone), Day: "2 Jan 2006",
+			Quiet: true}.Render(l.Reader())}
 	for _, c := range caution.All {
 		if slices.Contains(onFirstPage, c.Number) {
 			data.First = append(data.First, numbered(c))

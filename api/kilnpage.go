@@ -85,7 +85,8 @@ func (s homeRoutes) kilnPage(w http.ResponseWriter, r *http.Request) error {
 	data.Cautions = s.kilnCautions(k, shown.Atmosphere)
 	if k.State == string(kiln.Falling) || k.State == string(kiln.Warm) {
 		m, err := s.Kilns().KeepShut(r.Context(), kiln.KilnID(k.Kiln))
-		if err != nil && !errors.Is(err, record.ErrNoKiln) { // one that is heard, and no longer in the settings
+		// one that is heard, and no longer in the settings
+		if err != nil && !errors.Is(err, record.ErrNoKiln) {
 			return err
 		}
 		data.Why = m.Reason
@@ -147,7 +148,8 @@ func (s homeRoutes) pastFirings(ctx context.Context, past []kiln.Firing) (all []
 		if f.Status == kiln.Running || len(all) == pastShown {
 			continue
 		}
-		one := pages.PastFiring{Firing: s.Firings().Firing(f, detect.UsualBefore(past, i, s.Known(f.Kiln).Control))}
+		one := pages.PastFiring{Firing: s.Firings().Firing(f,
+			detect.UsualBefore(past, i, s.Known(f.Kiln).Control))}
 		lines, _, err := s.Archive.Envelopes(ctx, f.ID, []kiln.ChannelID{s.Firings().ProbeOf(f)}, 0, 60)
 		if err != nil && !errors.Is(err, kiln.ErrNoFiring) {
 			return nil, err
@@ -214,7 +216,8 @@ func (s homeRoutes) kilnCautions(k wire.KilnNow, atmosphere kiln.Atmosphere) []p
 			more = append(more, caution.NobodyThere)
 		}
 	case kiln.Falling, kiln.Warm:
-		seen, more = []caution.Number{caution.ReachIn, caution.KeepShut}, append([]caution.Number{caution.OneSpot},
+		seen, more = []caution.Number{caution.ReachIn,
+			caution.KeepShut}, append([]caution.Number{caution.OneSpot},
 			caution.CarbonMonoxide...)
 	case kiln.Quiet:
 		seen, more = []caution.Number{caution.Quiet, caution.OverLimit}, []caution.Number{caution.PowerCut}
@@ -259,7 +262,8 @@ func tableOf(lines []kiln.Envelope) []pages.CurveRow {
 	}
 	var rows []pages.CurveRow
 	for i, a := range e.After {
-		rows = append(rows, pages.CurveRow{Hours: a.Hours(), Low: float64(e.Low[i]), High: float64(e.High[i])})
+		rows = append(rows, pages.CurveRow{Hours: a.Hours(), Low: float64(e.Low[i]),
+			High: float64(e.High[i])})
 	}
 	return rows
 }

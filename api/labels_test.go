@@ -35,8 +35,8 @@ func labelsOf(t *testing.T, text string) map[string]string {
 	return all
 }
 
-// TestFaultsNameTheirFields: what stands at the top of the pages of a lid and of a board calls a field that is
-// at fault as the page does, and the fault stands beside the field too.
+// TestFaultsNameTheirFields: what stands at the top of the pages of a lid and of a board calls a field that
+// is at fault as the page does, and the fault stands beside the field too.
 func TestFaultsNameTheirFields(t *testing.T) {
 	b, forms := walkedForms(t)
 	named := 0
@@ -71,7 +71,8 @@ func TestFaultsNameTheirFields(t *testing.T) {
 					label, _, _ = strings.Cut(label, ",")
 				}
 				if !strings.EqualFold(says, label) {
-					t.Errorf("%s, %s wrong: the top says %q, the field is called %q", f.action, name, says, labels[name])
+					t.Errorf("%s, %s wrong: the top says %q, the field is called %q", f.action,
+						name, says, labels[name])
 				}
 			}
 		}

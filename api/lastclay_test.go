@@ -15,7 +15,8 @@ func TestClayUsedLastIsFirst(t *testing.T) {
 	}
 	first := func(want string) {
 		t.Helper()
-		if got := b.json("GET", "/v1/clays", "", 200)["items"].([]any)[0].(map[string]any)["clay"]; got != want {
+		if got := b.json("GET", "/v1/clays", "",
+			200)["items"].([]any)[0].(map[string]any)["clay"]; got != want {
 			t.Errorf("/v1/clays begins with %v, want %s", got, want)
 		}
 		for _, page := range []string{"/lid", "/lid/board", "/bars", "/pots", "/sizes", "/clays"} {

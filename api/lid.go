@@ -123,7 +123,8 @@ func (s lidRoutes) askLid(ctx context.Context, values url.Values) (lid.Answer, w
 		if answer.Asked.Body.Clay == "" {
 			batch = answer.Asked.LidClay.Batch
 		}
-		link := "/v1/clays/" + c + "/shrinkage?" + url.Values{"batch": {string(batch)}, "kind": {string(answer.Asked.Kind)}}.Encode()
+		link := "/v1/clays/" + c + "/shrinkage?" +
+			url.Values{"batch": {string(batch)}, "kind": {string(answer.Asked.Kind)}}.Encode()
 		j.Shrinkage = &link
 		j.AsOf, j.Model = s.Moment(firing.AsOf), firing.Model
 	}
@@ -157,7 +158,8 @@ func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit til
 	chance := func(c float64) *float64 { return usecase.Rounded(c, 4) }
 	j := wire.Lid{
 		Asked: wire.LidAsked{
-			Question: string(a.Question), Seat: string(q.Seat), SeatGlazed: q.SeatGlazed, CollarStage: string(q.CollarStage), LidStage: string(q.LidStage),
+			Question: string(a.Question), Seat: string(q.Seat), SeatGlazed: q.SeatGlazed,
+			CollarStage: string(q.CollarStage), LidStage: string(q.LidStage),
 			CollarMM: []*float64{}, OpeningMM: some(q.Opening), LidMM: some(q.Lid), Kind: string(q.Kind),
 			Form: usecase.Text(q.Form), Together: string(q.Together),
 			PlayMM: pointed(q.Play), LeastPlayMM: mm2(a.LeastPlay), MostPlayMM: mm2(a.MostPlay),
@@ -175,7 +177,8 @@ func lidAnswer(a lid.Answer, at lid.Firing, atmosphere kiln.Atmosphere, unit til
 			LeastBearingMM: mm2(a.Fired.LeastBearing)},
 		OutOfRoundMM: mm2(a.OutOfRound), Also: []wire.LidAlso{},
 		LidDifference: wire.LidDifference{Value: usecase.Rounded(float64(a.LidDifference.Mean)/100, 4),
-			Likely: []*float64{usecase.Rounded(float64(a.LidDifference.Low)/100, 4), usecase.Rounded(float64(a.LidDifference.High)/100, 4)}, Fits: a.LidDifference.Fits},
+			Likely: []*float64{usecase.Rounded(float64(a.LidDifference.Low)/100, 4),
+				usecase.Rounded(float64(a.LidDifference.High)/100, 4)}, Fits: a.LidDifference.Fits},
 		LimitsFrom: wire.LidLimits{Over: a.LimitsBy[1].In(unit), Under: a.LimitsBy[0].In(unit)},
 		DoubtMM: wire.LidDoubt{Piece: mm2(a.Doubt.Piece), Position: mm2(a.Doubt.Position),
 			Reading: mm2(a.Doubt.Reading), Throwing: mm2(a.Doubt.Throwing),

@@ -32,9 +32,14 @@ func workshopHandler(tb testing.TB) http.Handler {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: usecase.StorageOf(w), Recorder: w, Heat: cold{}, Shrink: fitted{w, fit, asOf}, Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(),
-		Kiln: map[kiln.KilnID]kiln.Kiln{"big": {ID: "big", Control: "1"}}, Codes: "ABCDEFGHJKLNPQRTVWXY347", Revision: func() uint64 { return 1 },
-		Now: func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} }, Ready: func() error { return nil }}}
+	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm",
+		Version: "test"}, Archive: usecase.StorageOf(w), Recorder: w, Heat: cold{},
+		Shrink: fitted{w, fit, asOf}, Lines: func() []usecase.Line { return nil },
+		LidDefaults: lid.UsualDefaults(),
+		Kiln:        map[kiln.KilnID]kiln.Kiln{"big": {ID: "big", Control: "1"}},
+		Codes:       "ABCDEFGHJKLNPQRTVWXY347", Revision: func() uint64 { return 1 },
+		Now:   func() kiln.Stamp { return kiln.Stamp{Wall: noon.Add(60 * 24 * time.Hour), Trusted: true} },
+		Ready: func() error { return nil }}}
 	h, err := s.Handler()
 	if err != nil {
 		tb.Fatal(err)
@@ -71,7 +76,8 @@ func BenchmarkRepeatedAsk(b *testing.B) {
 				const each = 400 // short, so that both meet the same weather
 				x, xw := theirs.time(b, each)
 				y, yw := mine.time(b, each)
-				ratios, worked = append(ratios, x.Seconds()/y.Seconds()), append(worked, xw.Seconds()/yw.Seconds())
+				ratios, worked = append(ratios, x.Seconds()/y.Seconds()), append(worked,
+					xw.Seconds()/yw.Seconds())
 			}
 			slices.Sort(ratios)
 			slices.Sort(worked)
@@ -170,7 +176,8 @@ func BenchmarkFirstAsk(b *testing.B) {
 		{"1lid", "/v1/lid?clay=tern&opening=98&least_play_mm=0.5&most_play_mm=2&step_mm=0.1&measure_sd_mm=0.15&throw_sd_mm=0.15&lids=1&collar=%.4f"},
 		{"2lids", "/v1/lid?clay=tern&opening=98&least_play_mm=0.5&most_play_mm=2&step_mm=0.1&measure_sd_mm=0.15&throw_sd_mm=0.15&lids=2&collar=%.4f"},
 		{"3lids", "/v1/lid?clay=tern&opening=98&least_play_mm=0.5&most_play_mm=2&step_mm=0.1&measure_sd_mm=0.15&throw_sd_mm=0.15&lids=3&collar=%.4f"},
-		{"board", "/v1/lids/board?clay=tern&together=in_place&galleries=" + strings.ReplaceAll(pots, "%", "%%") + "%.4f%%3B92.5"},
+		{"board", "/v1/lids/board?clay=tern&together=in_place&galleries=" +
+			strings.ReplaceAll(pots, "%", "%%") + "%.4f%%3B92.5"},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			runtime.LockOSThread()

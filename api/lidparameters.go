@@ -200,8 +200,8 @@ var (
 	unitWords       = []string{"mm", "cm", "in", "32nds"}
 )
 
-// lidTable is every parameter of the questions about a lid and a board of lids, in the order in which flags and
-// document tell them.
+// lidTable is every parameter of the questions about a lid and a board of lids, in the order in which flags
+// and document tell them.
 var lidTable = []Parameter{
 	named(seatWords(), word("seat", "inset, flange, cap, drop_in, over, stopper; inset if not said", ofBoth,
 		seatWords(),
@@ -340,8 +340,8 @@ func parametersOf(of asks) []Parameter {
 // LidParameters are those of the lid question, for the flags of a command.
 func LidParameters() []Parameter { return parametersOf(ofLid) }
 
-// BoardParameters are those of the board question that a command makes flags of; it has tables for the pots and
-// the lids as measured.
+// BoardParameters are those of the board question that a command makes flags of; it has tables for the pots
+// and the lids as measured.
 func BoardParameters() []Parameter {
 	return slices.DeleteFunc(parametersOf(ofBoard), func(p Parameter) bool {
 		return p.Name == "galleries" || p.Name == "measured_lids"

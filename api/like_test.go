@@ -21,14 +21,16 @@ func TestLoadLikeTheLast(t *testing.T) {
 	}
 	b.json("PUT", "/v1/loads/"+first, `{"kiln":"old-red","kind":"once","atmosphere":"reduction","bars":[{"bar":"BQ7","shelf":"top"},{"bar":"BQ4","shelf":"bottom"}]}`, 201)
 	l := b.json("PUT", "/v1/loads/"+second, `{"like":"last","bars":[{"bar":"BQ3"}]}`, 201)
-	if l["kiln"] != "old-red" || l["kind"] != "once" || l["atmosphere"] != "reduction" || len(l["bars"].([]any)) != 1 || l["bars"].([]any)[0].(map[string]any)["shelf"] != "bottom" {
+	if l["kiln"] != "old-red" || l["kind"] != "once" || l["atmosphere"] != "reduction" ||
+		len(l["bars"].([]any)) != 1 || l["bars"].([]any)[0].(map[string]any)["shelf"] != "bottom" {
 		t.Errorf("like the last: %v", l)
 	}
 	has(t, b.page("/load/"+first), "Pack another like it", "/bars?like="+first)
 	has(t, b.page("/bars?like="+first), `value="once" checked`, `value="reduction" checked`,
 		"<option selected>old-red", "bottom, top",
 		`name="like" value="`+first+`" checked`)
-	b.post("/loads", url.Values{"id": {third}, "kiln": {"old-red"}, "kind": {"once"}, "bars": {"BQA BQC@middle"}, "like": {first}}, 303)
+	b.post("/loads", url.Values{"id": {third}, "kiln": {"old-red"}, "kind": {"once"},
+		"bars": {"BQA BQC@middle"}, "like": {first}}, 303)
 	shelves := func(load string) string {
 		var all []string
 		for _, s := range b.json("GET", "/v1/loads/"+load, "", 200)["bars"].([]any) {
@@ -66,7 +68,8 @@ func TestPadTakesPairAndInstrument(t *testing.T) {
 	b.json("PUT", "/v1/bars/BQ3", `{"id":"`+b.id()+`","clay":"tern","mark_length_mm":100,"marks":2}`, 201)
 	row := "/bars/measure?codes=BQ7+BQ4+BQ3&stage=wet"
 	has(t, b.page(row), "Pair of lines", "mark=2", `name="instrument"`, `name="step_mm"`)
-	b.post("/bar/BQ4", url.Values{"id": {b.id()}, "stage": {"wet"}, "length": {"100.0"}, "unit": {"mm"}, "back": {row}}, 303)
+	b.post("/bar/BQ4", url.Values{"id": {b.id()}, "stage": {"wet"}, "length": {"100.0"},
+		"unit": {"mm"}, "back": {row}}, 303)
 	second := b.page(row + "&mark=2")
 	if strings.Contains(second, `data-bar="BQ7"`) || strings.Contains(second, "data-supersedes=") {
 		t.Error("the second pair asks for a bar that has one, or takes the place of the first")
@@ -89,7 +92,8 @@ func TestPadTakesPairAndInstrument(t *testing.T) {
 		t.Errorf("read %v", got)
 	}
 	has(t, b.page("/readings.csv"), ",101,mm,rule,0.5,")
-	if r, text := b.send("GET", "/bars/measure?codes=BQ4&mark=12", "", ""); r.StatusCode != 422 || !strings.Contains(text, "mark") {
+	if r, text := b.send("GET", "/bars/measure?codes=BQ4&mark=12", "", ""); r.StatusCode != 422 ||
+		!strings.Contains(text, "mark") {
 		t.Errorf("a pair 12: %d", r.StatusCode)
 	}
 }

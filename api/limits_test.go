@@ -29,7 +29,8 @@ func TestLimitsAgree(t *testing.T) {
 		for _, key := range slices.Sorted(maps.Keys(forms)) {
 			for _, one := range forms[key].fields {
 				text := slices.Contains([]string{"", "text", "search", "textarea"}, one.kind)
-				if text && !slices.Contains(lists, one.name) && !slices.Contains(slices.Concat(notRead, searches), forms[key].action+" "+one.name) {
+				if text && !slices.Contains(lists, one.name) &&
+					!slices.Contains(slices.Concat(notRead, searches), forms[key].action+" "+one.name) {
 					fields++
 					b.limitAgrees(t, forms[key], one, inDocument[one.name], over)
 				}
@@ -41,8 +42,8 @@ func TestLimitsAgree(t *testing.T) {
 	}
 }
 
-// TestNumbersAgree holds every field of a number of every page against the table of limits: it says from where to
-// where it may lie, and the server says of a number beyond either end the same beside the field.
+// TestNumbersAgree holds every field of a number of every page against the table of limits: it says from
+// where to where it may lie, and the server says of a number beyond either end the same beside the field.
 func TestNumbersAgree(t *testing.T) {
 	b, forms := walkedForms(t)
 	fields := 0
@@ -56,7 +57,8 @@ func TestNumbersAgree(t *testing.T) {
 			}
 			fields++
 			if one.least != fmt.Sprint(l.Least) || one.most != strconv.FormatFloat(l.Most, 'f', -1, 64) {
-				t.Errorf("%s on %s: %s says %q to %q, the table %g to %g", f.action, f.page, one.name, one.least,
+				t.Errorf("%s on %s: %s says %q to %q, the table %g to %g", f.action,
+					f.page, one.name, one.least,
 					one.most, l.Least, l.Most)
 			}
 			past := l.Most + 1
@@ -228,9 +230,11 @@ func TestLimitsOfTheDocument(t *testing.T) {
 		l, is := tiles.LimitOf(member)
 		switch {
 		case member == "" || len(s.Enum) > 0 || s.Pattern != "":
-		case strings.Contains(string(kind), "string") && s.MaxLength == nil && !slices.Contains([]string{"date-time", "uuid"}, s.Format):
+		case strings.Contains(string(kind), "string") && s.MaxLength == nil &&
+			!slices.Contains([]string{"date-time", "uuid"}, s.Format):
 			t.Errorf("%s.%s: a text of any length", of, member)
-		case strings.Contains(string(kind), "string") && s.MaxLength != nil && is && *s.MaxLength != l.Longest && !otherLength[of+"."+member]:
+		case strings.Contains(string(kind), "string") && s.MaxLength != nil && is &&
+			*s.MaxLength != l.Longest && !otherLength[of+"."+member]:
 			t.Errorf("%s.%s: %d signs, the table of limits says %d", of, member, *s.MaxLength, l.Longest)
 		case (strings.Contains(string(kind), "number") || strings.Contains(string(kind),
 			"integer")) && s.Maximum == nil &&

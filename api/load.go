@@ -33,7 +33,9 @@ type loadsInput struct {
 }
 
 func (s loadRoutes) getLoads(ctx context.Context, in *loadsInput) (*body[wire.List[wire.Load]], error) {
-	all, err := s.Archive.Loads(ctx, tiles.LoadFilter{Kiln: in.Kiln, Kind: kiln.Kind(in.Kind), Waiting: in.Waiting, Open: in.Open, In: in.In, Number: in.Number, After: in.After, Limit: in.Limit + 1})
+	all, err := s.Archive.Loads(ctx, tiles.LoadFilter{Kiln: in.Kiln, Kind: kiln.Kind(in.Kind),
+		Waiting: in.Waiting, Open: in.Open, In: in.In, Number: in.Number,
+		After: in.After, Limit: in.Limit + 1})
 	if err == nil && len(all) == 0 {
 		err = s.Kilns().KnownOrRecorded(ctx, kiln.KilnID(in.Kiln))
 	}
@@ -236,7 +238,8 @@ var loadActs = map[string]message.Message{
 func (s loadRoutes) loadUnchanged(ctx context.Context, id string, form url.Values) error {
 	return unchanged(s.Server, ctx, form, func() (stale, error) {
 		l, err := s.Archive.Load(ctx, id)
-		now, yours := []message.Message{s.Loads().LoadJSON(l).StateWords}, []message.Message{loadActs[form.Get("do")]}
+		now, yours := []message.Message{s.Loads().LoadJSON(l).StateWords},
+			[]message.Message{loadActs[form.Get("do")]}
 		for _, f := range l.Firings {
 			now = append(now, message.Plain(f.Name()))
 		}
@@ -250,7 +253,8 @@ func (s loadRoutes) loadUnchanged(ctx context.Context, id string, form url.Value
 			for _, b := range l.Bars {
 				codes = append(codes, string(b.Bar))
 			}
-			both = append(both, pages.Both{Name: message.New("bars"), Now: message.Plain(strings.Join(codes, " ")),
+			both = append(both, pages.Both{Name: message.New("bars"),
+				Now:   message.Plain(strings.Join(codes, " ")),
 				Yours: message.Plain(form.Get("bars"))})
 		}
 		return stale{mark: loadMark(l.Load), both: both, page: "/load/" + url.PathEscape(id)}, err
@@ -407,7 +411,8 @@ func (s checkRoutes) postTicks(w http.ResponseWriter, r *http.Request) error {
 		}
 		if done != t.Done {
 			id := uuid.NewSHA1(base, []byte(t.Item)).String()
-			if _, err := s.Firings().KeepTick(r.Context(), l.ID, id, wire.TickBody{Item: t.Item, Done: done, By: form.Get("by")}); err != nil {
+			if _, err := s.Firings().KeepTick(r.Context(), l.ID, id, wire.TickBody{Item: t.Item, Done: done,
+				By: form.Get("by")}); err != nil {
 				return err
 			}
 		}

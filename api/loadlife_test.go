@@ -8,9 +8,9 @@ import (
 	"lidwright/kiln"
 )
 
-// TestUnpackedIsAsked holds a tap on Unpacked against what the kiln reads: over 200 °C it is asked, on the page and by
-// the API, and a yes keeps it; a load that nobody fired is asked about too, and one that was measured at its stage is
-// out without a tap.
+// TestUnpackedIsAsked holds a tap on Unpacked against what the kiln reads: over 200 °C it is asked, on the
+// page and by the API, and a yes keeps it; a load that nobody fired is asked about too, and one that was
+// measured at its stage is out without a tap.
 func TestUnpackedIsAsked(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7", "BQ4", "BQ3")
@@ -20,7 +20,8 @@ func TestUnpackedIsAsked(t *testing.T) {
 	b.s.Recorder = &hearth{live: cools}
 	fired := func(bar string) string {
 		load, at := b.id(), b.s.Now()
-		f := kiln.Firing{ID: kiln.FiringID(b.id()), Kiln: "big-blue", Kind: kiln.Glaze, Source: "serial", Began: at, Over: at, Status: kiln.Ended, Peak: 1222, Load: load}
+		f := kiln.Firing{ID: kiln.FiringID(b.id()), Kiln: "big-blue", Kind: kiln.Glaze, Source: "serial",
+			Began: at, Over: at, Status: kiln.Ended, Peak: 1222, Load: load}
 		b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"`+bar+`"}]}`, 201)
 		if _, err := b.store.BeginFiring(t.Context(), f, nil); err != nil {
 			t.Fatal(err)
@@ -35,7 +36,8 @@ func TestUnpackedIsAsked(t *testing.T) {
 		t.Error("Home has no tap for a fired load")
 	}
 	p := b.json("POST", "/v1/loads/"+load+"/unpacked", `{"by":"KT"}`, 409)
-	if p["type"] != "/problems/are-you-sure" || !strings.Contains(p["detail"].(string), "big-blue reads 640 °C. Is load 1 really out?") {
+	if p["type"] != "/problems/are-you-sure" || !strings.Contains(p["detail"].(string),
+		"big-blue reads 640 °C. Is load 1 really out?") {
 		t.Errorf("asked: %v", p)
 	}
 	_, page := b.post("/load/"+load+"/life", url.Values{"do": {"unpacked"}}, 200)
@@ -62,7 +64,8 @@ func TestUnpackedIsAsked(t *testing.T) {
 	packed := b.id()
 	b.json("PUT", "/v1/loads/"+packed, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ3"}]}`, 201)
 	b.json("POST", "/v1/loads/"+packed+"/unpacked", `{}`, 409)
-	twice := b.json("PUT", "/v1/loads/"+b.id(), `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ3"}]}`, 409)
+	twice := b.json("PUT", "/v1/loads/"+b.id(), `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ3"}]}`,
+		409)
 	if !strings.Contains(twice["detail"].(string), "BQ3 is packed in load 3 already") {
 		t.Errorf("packed twice: %v", twice)
 	}
@@ -73,8 +76,9 @@ func TestUnpackedIsAsked(t *testing.T) {
 	b.json("POST", "/v1/loads/"+measured+"/called-off", `{}`, 422)
 }
 
-// TestLoadsAreAsked: a load of before that nobody called unpacked is asked about while its kiln is fired again, and
-// what was packed meanwhile joins with one tap; while nothing is fired without a load neither is asked.
+// TestLoadsAreAsked: a load of before that nobody called unpacked is asked about while its kiln is fired
+// again, and what was packed meanwhile joins with one tap; while nothing is fired without a load neither is
+// asked.
 func TestLoadsAreAsked(t *testing.T) {
 	b := newBench(t)
 	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}
@@ -88,7 +92,8 @@ func TestLoadsAreAsked(t *testing.T) {
 	home := b.page("/")
 	has(t, home, "Is load 1 still in?", "No, unpacked", "Yes, fired again", "Is load 2 in it?")
 	h.live.Load = late
-	if home := b.page("/"); strings.Contains(home, "Is load 2 in it?") || !strings.Contains(home, "Is load 1 still in?") {
+	if home := b.page("/"); strings.Contains(home, "Is load 2 in it?") ||
+		!strings.Contains(home, "Is load 1 still in?") {
 		t.Error("asked about a load that is in it")
 	}
 }

@@ -40,8 +40,8 @@ func SiteReader(tag, unit string, twelve, fahrenheit bool) (message.Reader, erro
 }
 
 // usualSpeak is how we speak to who has not said: in the language that the browser asks for, else in
-// that of the studio, with the studio's units and clock; a browser of the United States is shown inches, °F and
-// twelve hours where the studio itself works in millimetres and °C, which is as the settings come.
+// that of the studio, with the studio's units and clock; a browser of the United States is shown inches, °F
+// and twelve hours where the studio itself works in millimetres and °C, which is as the settings come.
 func (s *Server) usualSpeak(r *http.Request) pages.Speak {
 	var asked []language.Tag // none where it is unreadable, or longer than any browser's
 	if accept := r.Header.Get("Accept-Language"); len(accept) < 256 {

@@ -21,7 +21,8 @@ const (
 )
 
 var editable = []struct{ path, body string }{
-	{"/v1/clays/tern", aClay}, {"/v1/clays/tern/batches/C", aBatch}, {"/v1/loads/" + loadID, aLoad}, {"/v1/bars/BQ7", aBar}, {"/v1/pots/" + potID, aPot},
+	{"/v1/clays/tern", aClay}, {"/v1/clays/tern/batches/C", aBatch}, {"/v1/loads/" + loadID, aLoad},
+	{"/v1/bars/BQ7", aBar}, {"/v1/pots/" + potID, aPot},
 }
 
 // What can be edited says its ETag, and a change that names an older one is refused, whatever way
@@ -71,7 +72,8 @@ func TestPreconditions(t *testing.T) {
 		if second == first {
 			t.Errorf("%s: changed, and the ETag stands", c.path)
 		}
-		for _, old := range []string{first, `"x"`, `x`, "W/" + second, `""`, `"` + strings.Repeat("9", 40) + `"`, `"-1"`, `"0"`} {
+		for _, old := range []string{first, `"x"`, `x`, "W/" + second, `""`,
+			`"` + strings.Repeat("9", 40) + `"`, `"-1"`, `"0"`} {
 			code, _ = put("four", "If-Match", old)
 			is("with the ETag "+old, code, 412)
 		}
@@ -94,15 +96,18 @@ func TestPreconditions(t *testing.T) {
 	var one wire.ClayJSON
 	s.get("/v1/clays/tern", 200, &one)
 	for _, b := range one.Batches {
-		a, body := ask(t, "PUT", s.URL+"/v1/clays/tern/batches/"+b.Batch, "application/json", fmt.Sprintf(aBatch, "last"), "If-Match", fmt.Sprintf(`"%d"`, b.Revision))
+		a, body := ask(t, "PUT", s.URL+"/v1/clays/tern/batches/"+b.Batch, "application/json",
+			fmt.Sprintf(aBatch, "last"), "If-Match", fmt.Sprintf(`"%d"`, b.Revision))
 		if a.StatusCode != 201 {
 			t.Errorf("batch %s: %d %s", b.Batch, a.StatusCode, body)
 		}
 	}
 	// What is never edited takes no If-Match.
-	for _, path := range []string{"/v1/bars/BQ7/readings/0193c0c1-0000-7000-8000-0000000000e1", "/v1/loads/" + loadID + "/firings/0193c0c1-0000-7000-8000-0000000000e1"} {
+	for _, path := range []string{"/v1/bars/BQ7/readings/0193c0c1-0000-7000-8000-0000000000e1",
+		"/v1/loads/" + loadID + "/firings/0193c0c1-0000-7000-8000-0000000000e1"} {
 		a, body := ask(t, "PUT", s.URL+path, "application/json", `{}`, "If-Match", `"1-x"`)
-		if a.StatusCode != 412 || a.Header.Get("Content-Type") != "application/problem+json" || !strings.Contains(body, "If-Match") {
+		if a.StatusCode != 412 || a.Header.Get("Content-Type") != "application/problem+json" ||
+			!strings.Contains(body, "If-Match") {
 			t.Errorf("%s: %d %s", path, a.StatusCode, body)
 		}
 	}
@@ -116,7 +121,8 @@ func TestEditedAtOnce(t *testing.T) {
 	var wg sync.WaitGroup
 	for i := range codes {
 		wg.Go(func() {
-			r, _ := http.NewRequest("PUT", s.URL+"/v1/clays/tern", strings.NewReader(fmt.Sprintf(aClay, fmt.Sprint(i))))
+			r, _ := http.NewRequest("PUT", s.URL+"/v1/clays/tern",
+				strings.NewReader(fmt.Sprintf(aClay, fmt.Sprint(i))))
 			r.Header.Set("Content-Type", "application/json")
 			r.Header.Set("If-Match", a.Header.Get("ETag"))
 			if a, err := http.DefaultClient.Do(r); err == nil {

@@ -80,7 +80,8 @@ func (s measureRoutes) measureRow(ctx context.Context, q url.Values) (pages.Meas
 	}
 	data := pages.MeasurePage{Frame: s.page(ctx, "bars").Frame, Stage: string(stage),
 		Cautions: barCautions()[:1],
-		Back:     "/bars/measure?" + url.Values{"codes": {strings.Join(codes, " ")}, "stage": {string(stage)}}.Encode()}
+		Back: "/bars/measure?" + url.Values{"codes": {strings.Join(codes, " ")},
+			"stage": {string(stage)}}.Encode()}
 	data.WithPair(pair)
 	for _, code := range codes {
 		bar, err := s.Bars().Bar(ctx, wire.BarPath{Bar: code})
@@ -130,17 +131,21 @@ func (s measureRoutes) toMeasure(ctx context.Context, d *pages.MeasurePage, b ti
 		d.Aside = append(d.Aside, one)
 		return
 	}
-	if e, ok := shrinkage.Plausible(b, tiles.Reading{Bar: b.Code, Stage: stage, Mark: d.Pair, Instrument: "calliper", At: s.Now().Wall}, s.Bars().LastFit()); ok {
-		one.Expected, one.Low, one.High = usecase.LengthMM(e.Length), usecase.LengthMM(e.Low), usecase.LengthMM(e.High)
+	if e, ok := shrinkage.Plausible(b, tiles.Reading{Bar: b.Code, Stage: stage, Mark: d.Pair,
+		Instrument: "calliper", At: s.Now().Wall}, s.Bars().LastFit()); ok {
+		one.Expected, one.Low, one.High = usecase.LengthMM(e.Length), usecase.LengthMM(e.Low),
+			usecase.LengthMM(e.High)
 	}
 	d.Bars = append(d.Bars, one)
 }
 
-// atHand finds the bar that is measured now, and what was measured just before: the one that is asked for, else
-// the first after that one that waits.
+// atHand finds the bar that is measured now, and what was measured just before: the one that is asked for,
+// else the first after that one that waits.
 func (s measureRoutes) atHand(ctx context.Context, d pages.MeasurePage, q url.Values) pages.MeasurePage {
 	find := func(code string) int {
-		return slices.IndexFunc(d.Bars, func(b pages.BarToMeasure) bool { return b.Code == code && code != "" })
+		return slices.IndexFunc(d.Bars, func(b pages.BarToMeasure) bool {
+			return b.Code == code && code != ""
+		})
 	}
 	d.At, d.Last = find(q.Get("bar")), find(q.Get("saved"))
 	d.Instrument, d.Step = cmp.Or(d.Instrument, q.Get("instrument")), cmp.Or(d.Step, q.Get("step_mm"))
@@ -209,7 +214,8 @@ func (s measureRoutes) strips(ctx context.Context, d pages.MeasurePage) (phone, 
 }
 
 // askMeasured shows the page of many bars again with what was typed: asked about, or no length at all.
-func (s measureRoutes) askMeasured(w http.ResponseWriter, r *http.Request, back string, form url.Values, asked *wire.Reading, wrong error) error {
+func (s measureRoutes) askMeasured(w http.ResponseWriter, r *http.Request, back string, form url.Values,
+	asked *wire.Reading, wrong error) error {
 	u, err := url.Parse(back)
 	if err != nil {
 		return err
@@ -248,7 +254,8 @@ func (s measureRoutes) askMeasured(w http.ResponseWriter, r *http.Request, back 
 }
 
 // measureLoad is the page of the bars of a load.
-func (s loadRoutes) measureLoad(ctx context.Context, l tiles.KeptLoad, asked message.Message, q url.Values) (pages.MeasurePage, error) {
+func (s loadRoutes) measureLoad(ctx context.Context, l tiles.KeptLoad, asked message.Message,
+	q url.Values) (pages.MeasurePage, error) {
 	pair, err := pairOf(q)
 	if err != nil {
 		return pages.MeasurePage{}, err
@@ -300,7 +307,8 @@ func (s loadRoutes) loadView(ctx context.Context, l tiles.KeptLoad, asked messag
 }
 
 // showLoad shows a load, with a question about it where there is one.
-func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked message.Message, moved pages.Form) error {
+func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked message.Message,
+	moved pages.Form) error {
 	l, err := s.Archive.Load(r.Context(), r.PathValue("load"))
 	if err != nil {
 		return err
@@ -320,7 +328,8 @@ func (s loadRoutes) showLoad(w http.ResponseWriter, r *http.Request, asked messa
 }
 
 // showPacked shows a load before its fire.
-func (s loadRoutes) showPacked(w http.ResponseWriter, r *http.Request, l tiles.KeptLoad, asked message.Message, moved pages.Form) error {
+func (s loadRoutes) showPacked(w http.ResponseWriter, r *http.Request, l tiles.KeptLoad,
+	asked message.Message, moved pages.Form) error {
 	view, err := s.loadView(r.Context(), l, asked)
 	if err != nil {
 		return err

@@ -77,10 +77,12 @@ func (c *crowd) Tell(context.Context, detect.Fact) (kiln.FiringID, error) { retu
 func (c *crowd) AddKiln(kiln.Kiln)                                        {}
 func (c *crowd) DropKiln(kiln.KilnID)                                     {}
 func (c *crowd) Heeded() uint64                                           { return 0 }
-func (c *crowd) Trouble() (record.StoreTrouble, bool)                     { return record.StoreTrouble{}, false }
-func (c *crowd) Touch(...tiles.Code)                                      {}
-func (c *crowd) Latest() (*shrinkage.Fit, time.Time, error)               { return c.fit, noon, nil }
-func (c *crowd) Fit(context.Context) (*shrinkage.Fit, time.Time, error)   { return c.fit, noon, nil }
+func (c *crowd) Trouble() (record.StoreTrouble, bool) {
+	return record.StoreTrouble{}, false
+}
+func (c *crowd) Touch(...tiles.Code)                                    {}
+func (c *crowd) Latest() (*shrinkage.Fit, time.Time, error)             { return c.fit, noon, nil }
+func (c *crowd) Fit(context.Context) (*shrinkage.Fit, time.Time, error) { return c.fit, noon, nil }
 func (c *crowd) Refits() usecase.Refits {
 	return usecase.Refits{Count: 3, Seconds: 1.5, Under: map[float64]uint64{1: 3}}
 }
@@ -105,7 +107,8 @@ func (c *crowd) Stories(_ context.Context, k kiln.KilnID) ([]heatwork.ProbeStory
 				AsIndicated: 1205 - 3*kiln.Celsius(c.packs),
 				Readings:    []heatwork.ConeReading{{ID: "c", Cone: "6", Tilted: true, Tilt: 47}}})
 		}
-		out = append(out, heatwork.ProbeStory{Place: kiln.Place{Channel: ch}, After: heatwork.Refilter(heatwork.MainConeScale(), 9, fired)})
+		out = append(out, heatwork.ProbeStory{Place: kiln.Place{Channel: ch},
+			After: heatwork.Refilter(heatwork.MainConeScale(), 9, fired)})
 	}
 	return out, nil
 }
@@ -121,11 +124,13 @@ func newCrowd(tb testing.TB, clays int) *Server {
 	c := &crowd{Store: st}
 	var studio shrinkage.Studio
 	for i := range clays {
-		clay := tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("clay-%03d", i)), Name: fmt.Sprintf("Clay number %d", i), MaturesCone: "6", Stated: 0.12, StatedCone: "6"}
+		clay := tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("clay-%03d", i)),
+			Name: fmt.Sprintf("Clay number %d", i), MaturesCone: "6", Stated: 0.12, StatedCone: "6"}
 		c.clays = append(c.clays, tiles.KeptClay{Clay: clay})
 		studio.Clays = append(studio.Clays, usecase.Matured(clay))
 		for n, name := range []tiles.BatchID{"A", "B"} {
-			b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: clay.ID, Batch: name}, Kind: tiles.Bought, Open: true}
+			b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: clay.ID, Batch: name},
+				Kind: tiles.Bought, Open: true}
 			b.Made = noon.Add(time.Duration(i*2+n) * time.Minute)
 			c.batches = append(c.batches, tiles.KeptBatch{Batch: b})
 			if i >= clays-2 || n == 1 {
@@ -135,13 +140,18 @@ func newCrowd(tb testing.TB, clays int) *Server {
 				if i < clays-2 {
 					continue
 				}
-				end := 88.0 - 2*float64(n)*float64(i%2) + 0.05*float64(k) // every other clay has a batch that shrinks 2 points more
+				// every other clay has a batch that shrinks 2 points more
+				end := 88.0 - 2*float64(n)*float64(i%2) + 0.05*float64(k)
 				code := tiles.Code(fmt.Sprintf("%c%c%c", 'A'+i-clays+2, 'A'+n, 'A'+k))
-				bar := tiles.Bar{ID: string(code), Code: code, BatchRef: b.BatchRef, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1,
-					Firings: []tiles.Heat{{Load: fmt.Sprintf("l%d", k), Kind: kiln.Glaze, Kiln: "kiln-1", Work: 1222, Probe: "kiln-1/1", At: noon.Add(48 * time.Hour)}}}
+				bar := tiles.Bar{ID: string(code), Code: code, BatchRef: b.BatchRef,
+					Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1,
+					Firings: []tiles.Heat{{Load: fmt.Sprintf("l%d", k), Kind: kiln.Glaze, Kiln: "kiln-1",
+						Work: 1222, Probe: "kiln-1/1", At: noon.Add(48 * time.Hour)}}}
 				for s, mm := range map[tiles.Stage]float64{tiles.Wet: 100, tiles.Dry: 94, tiles.Fired: end} {
 					days := map[tiles.Stage]int{tiles.Wet: 0, tiles.Dry: 1, tiles.Fired: 3}[s]
-					bar.Readings = append(bar.Readings, tiles.Reading{ID: string(code) + string(s), Bar: code, Mark: 1, Stage: s, Length: tiles.Millimetre(mm), Unit: "mm", Instrument: "calliper", Step: 0.01, At: noon.Add(time.Duration(24*days) * time.Hour)})
+					bar.Readings = append(bar.Readings, tiles.Reading{ID: string(code) + string(s), Bar: code,
+						Mark: 1, Stage: s, Length: tiles.Millimetre(mm), Unit: "mm", Instrument: "calliper",
+						Step: 0.01, At: noon.Add(time.Duration(24*days) * time.Hour)})
 				}
 				studio.Bars = append(studio.Bars, bar)
 			}
@@ -155,20 +165,31 @@ func newCrowd(tb testing.TB, clays int) *Server {
 	for k := range 4 {
 		id := kiln.KilnID(fmt.Sprintf("kiln-%d", k+1))
 		one := kiln.Kiln{ID: id, Control: "1"}
-		l := record.Live{Kiln: id, State: kiln.Rising, Hot: true, T: 1100, LastT: 1100, Rate: 95, Age: time.Second, Fresh: true, Firing: "f", Elapsed: time.Hour, ToTop: time.Hour, UsualToTop: 7 * time.Hour, Limit: 1290, KeepShut: 50}
+		l := record.Live{Kiln: id, State: kiln.Rising, Hot: true, T: 1100, LastT: 1100, Rate: 95,
+			Age: time.Second, Fresh: true, Firing: "f", Elapsed: time.Hour, ToTop: time.Hour,
+			UsualToTop: 7 * time.Hour, Limit: 1290, KeepShut: 50}
 		for _, ch := range []kiln.ChannelID{"1", "2", "3"} {
 			one.Channels = append(one.Channels, kiln.Channel{ID: ch, Role: kiln.RoleProbe})
-			l.Channels = append(l.Channels, record.LiveChannel{Channel: ch, Role: kiln.RoleProbe, T: 1100, LastT: 1100, Fresh: true})
+			l.Channels = append(l.Channels, record.LiveChannel{Channel: ch, Role: kiln.RoleProbe, T: 1100,
+				LastT: 1100, Fresh: true})
 		}
 		kilns[id] = one
 		c.live = append(c.live, l)
 		for n := range 100 {
-			c.firings = append(c.firings, kiln.Firing{ID: kiln.FiringID(fmt.Sprint(k, n)), Kiln: id, Kind: []kiln.Kind{kiln.Bisque, kiln.Glaze}[n%2], Status: kiln.Ended, Peak: 1225,
-				HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1222, Low: 1216, High: 1228, From: "curve"}}})
+			c.firings = append(c.firings, kiln.Firing{ID: kiln.FiringID(fmt.Sprint(k, n)), Kiln: id,
+				Kind: []kiln.Kind{kiln.Bisque, kiln.Glaze}[n%2], Status: kiln.Ended, Peak: 1225,
+				HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1222, Low: 1216,
+					High: 1228, From: "curve"}}})
 		}
 	}
-	return &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: usecase.StorageOf(c), Recorder: c, Shrink: c, Heat: c, Notices: c, LidDefaults: lid.UsualDefaults(),
-		Lines: func() []usecase.Line { return []usecase.Line{{Kiln: "kiln-1", Good: 12}} }, Store: func() (usecase.StoreHealth, error) { return usecase.StoreHealth{Bytes: 5e7, Free: 5e9}, nil }, Kiln: kilns, Codes: "ABCDEFGHJKLNPQRTVWXY347",
+	return &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm",
+		Version: "test"}, Archive: usecase.StorageOf(c), Recorder: c, Shrink: c, Heat: c, Notices: c,
+		LidDefaults: lid.UsualDefaults(),
+		Lines:       func() []usecase.Line { return []usecase.Line{{Kiln: "kiln-1", Good: 12}} },
+		Store: func() (usecase.StoreHealth, error) {
+			return usecase.StoreHealth{Bytes: 5e7, Free: 5e9},
+				nil
+		}, Kiln: kilns, Codes: "ABCDEFGHJKLNPQRTVWXY347",
 		Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: noon.AddDate(0, 0, 60+int(c.days.Load())), Trusted: true}
 		}, Ready: func() error { return nil }}}
@@ -196,7 +217,9 @@ func TestMetricsOfALargeStudio(t *testing.T) {
 		t.Fatal(err)
 	}
 	newest := fmt.Sprintf("clay-%03d", clays-1)
-	for _, path := range []string{"/healthz", "/v1/clays", "/v1/nothing-" + strings.Repeat("x", 50), "/no-such-page", "/v1/lid?collar=104.5&opening=92.5&clay=" + newest, "/v1/lid?collar=104.5&body_drying_ratio=0.06&body_firing_ratio=0.07&play_mm=1.5"} {
+	for _, path := range []string{"/healthz", "/v1/clays", "/v1/nothing-" + strings.Repeat("x", 50),
+		"/no-such-page", "/v1/lid?collar=104.5&opening=92.5&clay=" + newest,
+		"/v1/lid?collar=104.5&body_drying_ratio=0.06&body_firing_ratio=0.07&play_mm=1.5"} {
 		w := httptest.NewRecorder()
 		h.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1"+path, nil))
 		if strings.HasPrefix(path, "/v1/lid") && w.Code != 200 {
@@ -220,12 +243,17 @@ func TestMetricsOfALargeStudio(t *testing.T) {
 		t.Errorf("%d clays; want the %d newest", n, told)
 	}
 	for _, want := range []string{
-		`lidwright_batch_shifted{batch="B",clay="` + newest + `"} 1`, `lidwright_batch_shifted{batch="B",clay="` + fmt.Sprintf("clay-%03d", clays-2) + `"} 0`,
-		`lidwright_firings_total{kiln="kiln-2",kind="glaze"} 50`, `lidwright_bar_readings_total{outcome="counted"} 0`, `lidwright_lid_results_total{outcome="good"} 0`,
+		`lidwright_batch_shifted{batch="B",clay="` + newest + `"} 1`,
+		`lidwright_batch_shifted{batch="B",clay="` + fmt.Sprintf("clay-%03d", clays-2) + `"} 0`,
+		`lidwright_firings_total{kiln="kiln-2",kind="glaze"} 50`,
+		`lidwright_bar_readings_total{outcome="counted"} 0`, `lidwright_lid_results_total{outcome="good"} 0`,
 		`lidwright_lid_answers_total{trust="well_tested"} 1`,
 		`lidwright_lid_answers_total{trust="no_bars"} 1`,
-		`lidwright_http_request_duration_seconds_count{class="api_read"} 4`, `lidwright_http_request_duration_seconds_count{class="page"} 1`,
-		`lidwright_http_request_duration_seconds_count{class="other"} 1`, `lidwright_kiln_temperature_celsius{kiln="kiln-4",probe="3"} 1100`, `lidwright_notices_total{kind="kiln.quiet",outcome="sent"} 2`,
+		`lidwright_http_request_duration_seconds_count{class="api_read"} 4`,
+		`lidwright_http_request_duration_seconds_count{class="page"} 1`,
+		`lidwright_http_request_duration_seconds_count{class="other"} 1`,
+		`lidwright_kiln_temperature_celsius{kiln="kiln-4",probe="3"} 1100`,
+		`lidwright_notices_total{kind="kiln.quiet",outcome="sent"} 2`,
 	} {
 		if !strings.Contains(page, "\n"+want+"\n") {
 			t.Errorf("no line %s", want)
@@ -324,7 +352,8 @@ func TestOthersAreTold(t *testing.T) {
 		}
 		j := rate(w.clay)
 		o := j.OtherStudios
-		if j.Source != w.source || o == nil || o.Studios != 41 || !o.Made.Equal(noon) || o.LeftOut != (w.differs == 1) ||
+		if j.Source != w.source || o == nil || o.Studios != 41 || !o.Made.Equal(noon) ||
+			o.LeftOut != (w.differs == 1) ||
 			len(o.Advice) > 0 != (w.differs == 1) || (o.OwnRatio == nil) != (w.clay == bare) {
 			t.Errorf("%s: %s, %+v", w.clay, j.Source, o)
 		}
@@ -348,15 +377,18 @@ func TestOthersAreTold(t *testing.T) {
 	if h, err = s.Handler(); err != nil {
 		t.Fatal(err)
 	}
-	const others, more = "41 other studios tell of it, as of 2026-01-10.", "more than those of 41 other studios."
+	const others, more = "41 other studios tell of it, as of 2026-01-10.",
+		"more than those of 41 other studios."
 	for clay, differs := range map[tiles.ClayID]bool{own: false, bare: false, apart: true} {
 		w := httptest.NewRecorder()
 		h.ServeHTTP(w, httptest.NewRequest("GET", "http://127.0.0.1/clay/"+string(clay), nil))
 		page := w.Body.String()
-		if w.Code != 200 || !strings.Contains(page, others) || strings.Contains(page, "By your own bars") == (clay == bare) {
+		if w.Code != 200 || !strings.Contains(page, others) ||
+			strings.Contains(page, "By your own bars") == (clay == bare) {
 			t.Errorf("the page of %s: %d %.500s", clay, w.Code, page)
 		}
-		if strings.Contains(page, more) != differs || strings.Contains(page, "what the others tell is left out") != differs ||
+		if strings.Contains(page, more) != differs ||
+			strings.Contains(page, "what the others tell is left out") != differs ||
 			strings.Contains(page, "measure one bar again with another rule") != differs {
 			t.Errorf("the page of %s tells otherwise than that it differs: %t", clay, differs)
 		}

@@ -22,7 +22,8 @@ func TestMetricsAbused(t *testing.T) {
 	c := s.Archive.ClayStore.(*crowd)
 	for i := range 10_000 {
 		id := tiles.ClayID(fmt.Sprintf("flood-%d", i))
-		c.clays = append(c.clays, tiles.KeptClay{Clay: tiles.Clay{ID: id, Name: strings.Repeat("x", 60), MaturesCone: "6", Stated: 0.12, StatedCone: "6"}})
+		c.clays = append(c.clays, tiles.KeptClay{Clay: tiles.Clay{ID: id, Name: strings.Repeat("x", 60),
+			MaturesCone: "6", Stated: 0.12, StatedCone: "6"}})
 		for n, name := range []tiles.BatchID{"A", "B"} {
 			c.batches = append(c.batches, tiles.KeptBatch{Batch: tiles.Batch{
 				BatchRef: tiles.BatchRef{Clay: id, Batch: name}, Kind: tiles.Bought, Open: true,
@@ -36,9 +37,12 @@ func TestMetricsAbused(t *testing.T) {
 	before := scrape(t, h)
 	for i := range 500 {
 		method := []string{"PUT", "POST", "BREW"}[i%3]
-		h.ServeHTTP(httptest.NewRecorder(), httptest.NewRequest(method, fmt.Sprintf("http://127.0.0.1/v1/flooded-%d", i), nil))
-		h.ServeHTTP(httptest.NewRecorder(), httptest.NewRequest("GET", fmt.Sprintf("http://127.0.0.1/flooded-%d?clay=flooded-%d", i, i), nil))
-		h.ServeHTTP(httptest.NewRecorder(), httptest.NewRequest("GET", fmt.Sprintf("http://127.0.0.1/v1/lid?collar=104.5&form=flooded-%d&maker=FL&body_drying_ratio=0.06&body_firing_ratio=0.07", i), nil))
+		h.ServeHTTP(httptest.NewRecorder(),
+			httptest.NewRequest(method, fmt.Sprintf("http://127.0.0.1/v1/flooded-%d", i), nil))
+		h.ServeHTTP(httptest.NewRecorder(),
+			httptest.NewRequest("GET", fmt.Sprintf("http://127.0.0.1/flooded-%d?clay=flooded-%d", i, i), nil))
+		h.ServeHTTP(httptest.NewRecorder(),
+			httptest.NewRequest("GET", fmt.Sprintf("http://127.0.0.1/v1/lid?collar=104.5&form=flooded-%d&maker=FL&body_drying_ratio=0.06&body_firing_ratio=0.07", i), nil))
 	}
 	page := scrape(t, h)
 	if len(page) > 100_000 {
@@ -67,7 +71,8 @@ func TestMetricsAbused(t *testing.T) {
 		t.Errorf("%d clays are told, want 1 to %d", len(clays), usecase.MostClays)
 	}
 	// 6 buckets and the one without an end, of each class of routes.
-	if want := map[string]int{"page": 7, "api_read": 7, "api_write": 7, "stream": 7, "other": 7}; fmt.Sprint(classes) != fmt.Sprint(want) {
+	if want := map[string]int{"page": 7, "api_read": 7, "api_write": 7, "stream": 7,
+		"other": 7}; fmt.Sprint(classes) != fmt.Sprint(want) {
 		t.Errorf("buckets of the classes %v, want %v", classes, want)
 	}
 	// Lines come where a trust of lids was first told; none with the number of requests.

@@ -36,8 +36,10 @@ func newMeasured(t *testing.T) measured {
 			batch = "B"
 		}
 		at := at.Add(time.Duration(load) * 7 * 24 * time.Hour)
-		b := tiles.Bar{ID: fmt.Sprintf("b%02d", i), Code: tiles.Code(fmt.Sprintf("B%02d", i)), BatchRef: tiles.BatchRef{Clay: "tern", Batch: batch}, MarkLength: 100, Marks: 1,
-			Firings: []tiles.Heat{{Load: fmt.Sprint("load-", load), Kind: kiln.Glaze, Work: kiln.Celsius(1214 + 4*load), At: at.Add(72 * time.Hour)}}}
+		b := tiles.Bar{ID: fmt.Sprintf("b%02d", i), Code: tiles.Code(fmt.Sprintf("B%02d", i)),
+			BatchRef: tiles.BatchRef{Clay: "tern", Batch: batch}, MarkLength: 100, Marks: 1,
+			Firings: []tiles.Heat{{Load: fmt.Sprint("load-", load), Kind: kiln.Glaze,
+				Work: kiln.Celsius(1214 + 4*load), At: at.Add(72 * time.Hour)}}}
 		fired := 88.4 + 0.1*float64(i%3)
 		if batch == "B" {
 			fired -= 1.5
@@ -46,13 +48,16 @@ func newMeasured(t *testing.T) measured {
 			fired += 5
 		}
 		for j, l := range []float64{100, 94.1, fired} {
-			b.Readings = append(b.Readings, tiles.Reading{ID: fmt.Sprint(b.ID, j), Bar: b.Code, Mark: 1, Stage: []tiles.Stage{tiles.Wet, tiles.Dry, tiles.Fired}[j],
-				Length: tiles.Millimetre(l), Step: 0.05, At: at.Add(time.Duration(j) * 40 * time.Hour).Add(time.Duration(i) * time.Minute)})
+			b.Readings = append(b.Readings, tiles.Reading{ID: fmt.Sprint(b.ID, j), Bar: b.Code, Mark: 1,
+				Stage:  []tiles.Stage{tiles.Wet, tiles.Dry, tiles.Fired}[j],
+				Length: tiles.Millimetre(l), Step: 0.05,
+				At: at.Add(time.Duration(j) * 40 * time.Hour).Add(time.Duration(i) * time.Minute)})
 		}
 		s.Bars = append(s.Bars, b)
 	}
 	for i, b := range []tiles.BatchID{"A", "B"} {
-		s.Batches = append(s.Batches, tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: b}, Open: true, Made: at.Add(time.Duration(i) * 24 * time.Hour)})
+		s.Batches = append(s.Batches, tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: b},
+			Open: true, Made: at.Add(time.Duration(i) * 24 * time.Hour)})
 	}
 	fit, err := s.Fit(context.Background(), nil)
 	if err != nil {
@@ -71,7 +76,8 @@ func (m measured) Latest() (*shrinkage.Fit, time.Time, error) { return m.Fit(con
 func (m measured) Batches(context.Context) ([]tiles.KeptBatch, error) {
 	var out []tiles.KeptBatch
 	for _, b := range []tiles.BatchID{"A", "B"} {
-		out = append(out, tiles.KeptBatch{Batch: tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: b}, Open: true}})
+		out = append(out, tiles.KeptBatch{Batch: tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: b},
+			Open: true}})
 	}
 	return out, nil
 }
@@ -85,7 +91,9 @@ func (m measured) Clay(_ context.Context, id tiles.ClayID) (tiles.KeptClay, erro
 func measuredServer(t *testing.T) *httptest.Server {
 	t.Helper()
 	m := newMeasured(t)
-	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: usecase.StorageOf(m), Recorder: m, Heat: cold{}, Shrink: m, Lines: func() []usecase.Line { return nil },
+	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm",
+		Version: "test"}, Archive: usecase.StorageOf(m), Recorder: m, Heat: cold{}, Shrink: m,
+		Lines:       func() []usecase.Line { return nil },
 		LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp {
 			return kiln.Stamp{Wall: time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
 		}, Ready: func() error { return nil }}}
@@ -133,13 +141,15 @@ func TestMovesOfAClay(t *testing.T) {
 	if len(distrusted) != 1 || distrusted[0] != "B03" {
 		t.Errorf("distrusted %v, want B03 alone", distrusted)
 	}
-	if len(j.Batches) != 1 || j.Batches[0].Batch != "A" || !j.Batches[0].Differs || *j.Batches[0].MoreMM < 1.5 || *j.Batches[0].MoreMM > 3 {
+	if len(j.Batches) != 1 || j.Batches[0].Batch != "A" || !j.Batches[0].Differs ||
+		*j.Batches[0].MoreMM < 1.5 || *j.Batches[0].MoreMM > 3 {
 		t.Errorf("batches %+v, want B to end about 2.4 mm smaller than A", j.Batches)
 	}
 	if j.RestsOn.Bars != 4 || j.RestsOn.Loads != 2 {
 		t.Errorf("rests on %+v", j.RestsOn)
 	}
-	if len(j.Items) == 0 || *j.Items[0].Now <= *j.Items[0].Was || !strings.HasPrefix(j.Items[0].Because[0].String(), "load load-") {
+	if len(j.Items) == 0 || *j.Items[0].Now <= *j.Items[0].Was ||
+		!strings.HasPrefix(j.Items[0].Because[0].String(), "load load-") {
 		t.Errorf("moves %+v", j.Items)
 	}
 	if len(j.NextBars) != 4 || j.NextBars[0].Bars != 1 || *j.NextBars[0].GainMM < *j.NextBars[1].GainMM {
@@ -180,7 +190,8 @@ func TestClayPageDrawsTheCurve(t *testing.T) {
 		`class="dots"`) {
 		t.Errorf("wet to dry: %d, with a curve over heat work", status)
 	}
-	if status, text := fetch(t, srv, "/clay/tern?from=fired&to=wet"); status != 200 || !strings.Contains(text, `class="wrong"`) {
+	if status, text := fetch(t, srv, "/clay/tern?from=fired&to=wet"); status != 200 ||
+		!strings.Contains(text, `class="wrong"`) {
 		t.Errorf("fired to wet: %d, nothing is said", status)
 	}
 }

@@ -34,7 +34,9 @@ func TestNamesFromOutside(t *testing.T) {
 	s := testStudio(t)
 	quoted := func(v string) string { b, _ := json.Marshal(v); return string(b) }
 	clay := func(name, note string) string { return fmt.Sprintf(`{"name":%s,"note":%s}`, name, note) }
-	for i, name := range []string{`"><script>alert(1)</script>`, `' onload='alert(1)`, "</title><img src=x onerror=alert(1)>", "=cmd|' /C calc'!A0", "שלום", "Te\u0301rn", "é̂̃̄ 💥", "%00 %0d%0a", "{{.}}", "a\"b,c;d"} {
+	for i, name := range []string{`"><script>alert(1)</script>`, `' onload='alert(1)`,
+		"</title><img src=x onerror=alert(1)>", "=cmd|' /C calc'!A0", "שלום", "Te\u0301rn", "é̂̃̄ 💥",
+		"%00 %0d%0a", "{{.}}", "a\"b,c;d"} {
 		id := fmt.Sprintf("name-%d", i)
 		want := strings.ReplaceAll(name, "e\u0301", "\u00e9")
 		var c wire.ClayJSON
@@ -43,9 +45,13 @@ func TestNamesFromOutside(t *testing.T) {
 			t.Errorf("%q came back as %q", name, c.Name)
 		}
 		s.put("/v1/clays/"+id, clay(quoted(want), quoted(want)), 200, nil) // the same in NFC
-		s.put("/v1/bars/B"+string("ABCDEFGHJK"[i])+"7", fmt.Sprintf(`{"id":%q,"clay":%q,"note":%s}`, s.id("n", i), id, quoted(name)), 201, nil)
+		s.put("/v1/bars/B"+string("ABCDEFGHJK"[i])+"7",
+			fmt.Sprintf(`{"id":%q,"clay":%q,"note":%s}`, s.id("n", i), id, quoted(name)), 201, nil)
 		s.put("/v1/pots/"+s.id("o", i), fmt.Sprintf(`{"form":%s,"number":%s,"collar_mm":[104.5],"body":"%s/A","note":%s}`, quoted(name), quoted(name), id, quoted(name)), 201, nil)
-		for _, path := range []string{"/", "/clays", "/clay/" + id, "/bars/all", "/bars.csv", "/bar/B" + string("ABCDEFGHJK"[i]) + "7", "/pots", "/pot/" + s.id("o", i), "/gauge.svg?collar=104.5&opening=92.5&lid=102.5&title=" + url.QueryEscape(name), "/bars", "/lid-results", "/v1/changes"} {
+		for _, path := range []string{"/", "/clays", "/clay/" + id, "/bars/all", "/bars.csv",
+			"/bar/B" + string("ABCDEFGHJK"[i]) + "7", "/pots", "/pot/" + s.id("o", i),
+			"/gauge.svg?collar=104.5&opening=92.5&lid=102.5&title=" + url.QueryEscape(name), "/bars",
+			"/lid-results", "/v1/changes"} {
 			a, text := ask(t, "GET", s.URL+path, "", "")
 			if a.StatusCode != 200 {
 				t.Errorf("%s with %q: %d", path, name, a.StatusCode)
@@ -70,21 +76,25 @@ func TestNamesFromOutside(t *testing.T) {
 					}
 				}
 			}
-			if a.Header.Get("X-Content-Type-Options") != "nosniff" || !strings.Contains(a.Header.Get("Content-Security-Policy"), "default-src 'self'") {
+			if a.Header.Get("X-Content-Type-Options") != "nosniff" ||
+				!strings.Contains(a.Header.Get("Content-Security-Policy"), "default-src 'self'") {
 				t.Errorf("%s: headers %v", path, a.Header)
 			}
 		}
 	}
-	for _, bad := range []string{`"a\u0000b"`, `"a\u001bb"`, `"\u202etern"`, `"a\u2028b"`, `"\ufeff tern\u200b!"`, quoted(strings.Repeat("a", 30_000))} {
+	for _, bad := range []string{`"a\u0000b"`, `"a\u001bb"`, `"\u202etern"`, `"a\u2028b"`,
+		`"\ufeff tern\u200b!"`, quoted(strings.Repeat("a", 30_000))} {
 		for _, body := range []string{clay(bad, `"x"`), clay(`"Tern"`, bad)} {
 			field := map[bool]string{true: "note", false: "name"}[strings.Contains(body, `"Tern"`)]
 			a, text := ask(t, "PUT", s.URL+"/v1/clays/refused", "application/json", body)
-			if a.StatusCode != 422 || !strings.Contains(text, `"name":"`+field+`"`) || strings.Contains(text, "tern") {
+			if a.StatusCode != 422 || !strings.Contains(text, `"name":"`+field+`"`) ||
+				strings.Contains(text, "tern") {
 				t.Errorf("%.30s as %s: %d %.200s", bad, field, a.StatusCode, text)
 			}
 		}
 	}
-	if a, _ := ask(t, "PUT", s.URL+"/v1/clays/refused", "application/json", clay(quoted(strings.Repeat("a", 100_000)), `""`)); a.StatusCode != 413 {
+	if a, _ := ask(t, "PUT", s.URL+"/v1/clays/refused", "application/json",
+		clay(quoted(strings.Repeat("a", 100_000)), `""`)); a.StatusCode != 413 {
 		t.Errorf("100 kB: %d", a.StatusCode)
 	}
 }

@@ -41,7 +41,8 @@ func TestStudioNews(t *testing.T) {
 	if got := at(3); !slices.Equal(got, []string{"rate.moved /clay/clay-019", shifted}) {
 		t.Errorf("when the bars came out: %v", got)
 	}
-	if got := at(500); !slices.Equal(got, []string{"rate.stale /clay/clay-019", "rate.stale /clay/clay-018", shifted}) {
+	if got := at(500); !slices.Equal(got, []string{"rate.stale /clay/clay-019",
+		"rate.stale /clay/clay-018", shifted}) {
 		t.Errorf("more than a year later: %v", got)
 	}
 	c.packs = 6

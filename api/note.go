@@ -95,7 +95,8 @@ type crossedOutInput struct {
 	Hours float64 `query:"hours" default:"12" minimum:"0" maximum:"8784" doc:"Since how long ago; 12 covers an evening and the day before it"`
 }
 
-func (s studioRoutes) getCrossedOut(ctx context.Context, in *crossedOutInput) (*body[wire.List[wire.CrossedOut]], error) {
+func (s studioRoutes) getCrossedOut(ctx context.Context,
+	in *crossedOutInput) (*body[wire.List[wire.CrossedOut]], error) {
 	return answers(s.CrossedOut(ctx, s.Now().Wall.Add(-time.Duration(in.Hours*float64(time.Hour)))))
 }
 

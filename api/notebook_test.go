@@ -39,18 +39,21 @@ func reasons(out wire.Import) string {
 	return strings.Join(all, "; ")
 }
 
-// A notebook kept in a German spreadsheet: every reading has the day of its own, the fired ones count at the cone of their
-// row, the one with swapped digits is asked about.
+// A notebook kept in a German spreadsheet: every reading has the day of its own, the fired ones count at the
+// cone of their row, the one with swapped digits is asked about.
 func TestNotebookOfASpreadsheet(t *testing.T) {
 	b := newBench(t)
 	b.tern()
 	text := notebook(t, "libreoffice-de.csv")
 	dry := b.table("&dry_run=true", text, 200)
 	u := dry.Understood
-	if u.Separator != "semicolon" || u.Encoding != "Windows-1252" || !u.DecimalComma || u.Days != "" || len(u.Columns) != 13 || len(dry.Bad)+len(dry.Questions) > 0 || dry.Kept {
+	if u.Separator != "semicolon" || u.Encoding != "Windows-1252" || !u.DecimalComma || u.Days != "" ||
+		len(u.Columns) != 13 || len(dry.Bad)+len(dry.Questions) > 0 || dry.Kept {
 		t.Fatalf("understood: %+v, bad %v", u, dry.Bad)
 	}
-	if dry.NewBars != 4 || dry.Readings != 11 || dry.Counting != 10 || reasons(dry) != "not_confirmed 1 [4]" || len(dry.Asked) != 1 || dry.Asked[0].Slip != "digits_swapped" {
+	if dry.NewBars != 4 || dry.Readings != 11 || dry.Counting != 10 ||
+		reasons(dry) != "not_confirmed 1 [4]" || len(dry.Asked) != 1 ||
+		dry.Asked[0].Slip != "digits_swapped" {
 		t.Errorf("dry run: %+v", dry)
 	}
 	kept := b.table("", text, 200)
@@ -62,13 +65,15 @@ func TestNotebookOfASpreadsheet(t *testing.T) {
 		t.Errorf("its note: %q", bar["note"])
 	}
 	r := b.readings("BQ7")
-	if at := r["fired"]["at"].(string); !strings.HasPrefix(at, "2023-04-02T23:59:59") || r["fired"]["counted"] != true || r["wet"]["at"].(string)[:10] != "2023-03-14" {
+	if at := r["fired"]["at"].(string); !strings.HasPrefix(at, "2023-04-02T23:59:59") ||
+		r["fired"]["counted"] != true || r["wet"]["at"].(string)[:10] != "2023-03-14" {
 		t.Errorf("the fired reading: %v", r["fired"])
 	}
 	if again := b.table("", text, 200); again.NewBars+again.Readings+again.Loads != 0 || again.Same != 11 {
 		t.Errorf("the same again: %+v", again)
 	}
-	if loads := b.json("GET", "/v1/loads", "", 200)["items"].([]any); len(loads) != 1 || loads[0].(map[string]any)["opened_at"].(string)[:10] != "2023-04-02" {
+	if loads := b.json("GET", "/v1/loads", "", 200)["items"].([]any); len(loads) != 1 ||
+		loads[0].(map[string]any)["opened_at"].(string)[:10] != "2023-04-02" {
 		t.Errorf("loads: %v", loads)
 	}
 }
@@ -79,7 +84,8 @@ func TestNotebookOfR(t *testing.T) {
 	b.tern()
 	text := notebook(t, "r-csv2.csv")
 	dry := b.table("&dry_run=true", text, 200)
-	if dry.Understood.OneRow != "reading" || len(dry.Understood.Columns) != 6 || dry.NewBars != 2 || dry.Readings != 5 || dry.Counting != 5 || len(dry.Bad) > 0 {
+	if dry.Understood.OneRow != "reading" || len(dry.Understood.Columns) != 6 || dry.NewBars != 2 ||
+		dry.Readings != 5 || dry.Counting != 5 || len(dry.Bad) > 0 {
 		t.Fatalf("dry run: %+v", dry)
 	}
 	if kept := b.table("", text, 200); !kept.Kept || kept.Counting != 5 || kept.NewBars != 2 {
@@ -100,10 +106,12 @@ func TestNotebookWithSerialDays(t *testing.T) {
 	b.tern()
 	text := notebook(t, "python-csv.csv")
 	dry := b.table("&dry_run=true", text, 200)
-	if !strings.Contains(dry.Understood.SerialDays.String(), "44999 in line 2 is 14 March 2023") || !strings.Contains(dry.Understood.SerialDays.String(), "1900") {
+	if !strings.Contains(dry.Understood.SerialDays.String(), "44999 in line 2 is 14 March 2023") ||
+		!strings.Contains(dry.Understood.SerialDays.String(), "1900") {
 		t.Errorf("serial days: %q", dry.Understood.SerialDays)
 	}
-	if len(dry.Bad) == 0 || dry.Bad[0].Line != 4 || dry.Bad[0].Field != "wet" || !strings.Contains(dry.Bad[0].Says.String(), "14 March 2023") {
+	if len(dry.Bad) == 0 || dry.Bad[0].Line != 4 || dry.Bad[0].Field != "wet" ||
+		!strings.Contains(dry.Bad[0].Says.String(), "14 March 2023") {
 		t.Errorf("a day as a length: %+v", dry.Bad)
 	}
 	good := text[:strings.Index(text, "BQ3")]
@@ -119,14 +127,16 @@ func TestNotebookWithSerialDays(t *testing.T) {
 	}
 }
 
-// A notebook kept by hand asks what it does not tell, once and before anything is kept; a dry run names the codes that the
-// real run gives.
+// A notebook kept by hand asks what it does not tell, once and before anything is kept; a dry run names the
+// codes that the real run gives.
 func TestNotebookByHand(t *testing.T) {
 	b := newBench(t)
 	b.tern()
 	text := notebook(t, "by-hand.csv")
 	asked := b.table("", text, 422)
-	if asked.Kept || len(asked.Questions) != 2 || asked.Questions[0].Field != "others" || asked.Questions[1].Field != "days" || !strings.Contains(asked.Questions[0].Text.String(), "Shelf") || !strings.Contains(asked.Questions[1].Text.String(), "3/4/2023 (line 4)") {
+	if asked.Kept || len(asked.Questions) != 2 || asked.Questions[0].Field != "others" ||
+		asked.Questions[1].Field != "days" || !strings.Contains(asked.Questions[0].Text.String(), "Shelf") ||
+		!strings.Contains(asked.Questions[1].Text.String(), "3/4/2023 (line 4)") {
 		t.Fatalf("questions: %+v", asked.Questions)
 	}
 	if n := len(b.json("GET", "/v1/bars", "", 200)["items"].([]any)); n != 0 {
@@ -134,12 +144,15 @@ func TestNotebookByHand(t *testing.T) {
 	}
 	said := "&days=day_first&others=note"
 	dry := b.table(said+"&dry_run=true", text, 200)
-	if len(dry.Questions)+len(dry.Bad) > 0 || dry.NewBars != 4 || len(dry.Codes) != 2 || dry.Understood.Days != "day_first" || dry.Understood.Line != 3 || dry.Loads != 2 {
+	if len(dry.Questions)+len(dry.Bad) > 0 || dry.NewBars != 4 || len(dry.Codes) != 2 ||
+		dry.Understood.Days != "day_first" || dry.Understood.Line != 3 || dry.Loads != 2 {
 		t.Fatalf("dry run: %+v", dry)
 	}
 	kept := b.table(said, text, 200)
-	if !kept.Kept || !slices.Equal(kept.Codes, dry.Codes) || kept.Counting != dry.Counting || kept.Counting != 12 || len(kept.NotCounting) != 0 {
-		t.Errorf("kept: codes %v, dry run %v; counting %d of %d, %s", kept.Codes, dry.Codes, kept.Counting, kept.Readings, reasons(kept))
+	if !kept.Kept || !slices.Equal(kept.Codes, dry.Codes) || kept.Counting != dry.Counting ||
+		kept.Counting != 12 || len(kept.NotCounting) != 0 {
+		t.Errorf("kept: codes %v, dry run %v; counting %d of %d, %s", kept.Codes, dry.Codes, kept.Counting,
+			kept.Readings, reasons(kept))
 	}
 	bar := b.json("GET", "/v1/bars/BQ7", "", 200)
 	if bar["note"] != "a bit bent; keep; Shelf: top" {
@@ -149,7 +162,8 @@ func TestNotebookByHand(t *testing.T) {
 	if at := r["fired"]["at"].(string); !strings.HasPrefix(at, "2023-04-03T17:30") {
 		t.Errorf("date and time in two columns: %s", at)
 	}
-	if again := b.table(said, text, 200); again.NewBars+again.Readings+again.Loads != 0 || len(again.Codes) != 0 {
+	if again := b.table(said, text, 200); again.NewBars+again.Readings+again.Loads != 0 ||
+		len(again.Codes) != 0 {
 		t.Errorf("the same again: %+v", again)
 	}
 	b2 := newBench(t)

@@ -28,18 +28,22 @@ func TestNotices(t *testing.T) {
 	s, o := studioOfNobody(), &told{}
 	s.Notices = o
 	srv := serve(t, s)
-	if res, body := ask(t, "POST", srv.URL+"/v1/notices/test", "", ""); res.StatusCode != 422 || !strings.Contains(body, "notice.webhook.NAME") || o.tests != 0 {
+	if res, body := ask(t, "POST", srv.URL+"/v1/notices/test", "", ""); res.StatusCode != 422 ||
+		!strings.Contains(body, "notice.webhook.NAME") || o.tests != 0 {
 		t.Errorf("without a receiver: %d %s", res.StatusCode, body)
 	}
 	o.receivers = []string{"phone"}
 	o.last = []usecase.NoticeTold{{ID: "0193c0c1-0000-7000-8000-00000000000a", Event: "kiln.quiet",
 		State: "began", At: "2026-02-01T22:10:05+01:00", Kiln: "big-blue", Says: "<b>words</b>",
-		Link:      "/kiln/big-blue",
-		Receivers: []usecase.NoticeFate{{Receiver: "phone", Outcome: "gave_up", Tries: 5, Answer: "500", At: time.Date(2026, 2, 1, 22, 0, 0, 0, time.UTC)}}}}
-	if res, body := ask(t, "POST", srv.URL+"/v1/notices/test", "", ""); res.StatusCode != 200 || o.tests != 1 || !strings.Contains(body, `"outcome":"gave_up"`) {
+		Link: "/kiln/big-blue",
+		Receivers: []usecase.NoticeFate{{Receiver: "phone", Outcome: "gave_up", Tries: 5, Answer: "500",
+			At: time.Date(2026, 2, 1, 22, 0, 0, 0, time.UTC)}}}}
+	if res, body := ask(t, "POST", srv.URL+"/v1/notices/test", "", ""); res.StatusCode != 200 ||
+		o.tests != 1 || !strings.Contains(body, `"outcome":"gave_up"`) {
 		t.Errorf("a test: %d %s", res.StatusCode, body)
 	}
-	if res, body := ask(t, "GET", srv.URL+"/v1/notices", "", ""); res.StatusCode != 200 || !strings.Contains(body, `"receivers":["phone"]`) {
+	if res, body := ask(t, "GET", srv.URL+"/v1/notices", "", ""); res.StatusCode != 200 ||
+		!strings.Contains(body, `"receivers":["phone"]`) {
 		t.Errorf("the list: %d %s", res.StatusCode, body)
 	}
 	for path, want := range map[string][]string{
@@ -53,7 +57,9 @@ func TestNotices(t *testing.T) {
 			}
 		}
 	}
-	c := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	c := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error {
+		return http.ErrUseLastResponse
+	}}
 	res, err := c.Post(srv.URL+"/settings/test", "application/x-www-form-urlencoded", nil)
 	if err != nil {
 		t.Fatal(err)
@@ -62,7 +68,8 @@ func TestNotices(t *testing.T) {
 	if res.StatusCode != 303 || o.tests != 2 {
 		t.Errorf("the button: %d, %d tests", res.StatusCode, o.tests)
 	}
-	if _, body := ask(t, "GET", srv.URL+"/metrics", "", ""); !strings.Contains(body, `lidwright_notices_total{kind="kiln.quiet",outcome="sent"} 3`) {
+	if _, body := ask(t, "GET", srv.URL+"/metrics", "", ""); !strings.Contains(body,
+		`lidwright_notices_total{kind="kiln.quiet",outcome="sent"} 3`) {
 		t.Errorf("no notices in the metrics: %s", body)
 	}
 }

@@ -77,7 +77,8 @@ func whichKiln(items []wire.KilnNow) *web.Problem {
 		names = append(names, k.Kiln)
 	}
 	says := message.New("there are several kilns: {1}", strings.Join(names, ", "))
-	return web.NewProblem("which-kiln", message.New("Name one, as /v1/now/{1} or ?kiln={1}: {2}.", names[0], says), wire.Field{Name: "kiln", Says: says})
+	return web.NewProblem("which-kiln", message.New("Name one, as /v1/now/{1} or ?kiln={1}: {2}.", names[0],
+		says), wire.Field{Name: "kiln", Says: says})
 }
 
 func (s kilnRoutes) getLines(context.Context, *struct{}) (*body[wire.Lines], error) {

@@ -55,7 +55,8 @@ func (s firingRoutes) postOldLog(w http.ResponseWriter, r *http.Request) {
 // takeOldLog takes the log of a controller as a firing; a dry run only tells what it would become.
 func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []byte) (wire.OldLog, error) {
 	q := r.URL.Query()
-	out := wire.OldLog{DryRun: q.Get("dry_run") == "true", Firing: r.PathValue("id"), Columns: []string{}, Bad: []wire.BadRow{}}
+	out := wire.OldLog{DryRun: q.Get("dry_run") == "true", Firing: r.PathValue("id"),
+		Columns: []string{}, Bad: []wire.BadRow{}}
 	for name := range q {
 		if !slices.Contains(oldLogAsks, name) {
 			return out, web.NewProblem("unknown-parameter",
@@ -98,7 +99,8 @@ func (s firingRoutes) takeOldLog(ctx context.Context, r *http.Request, text []by
 		f.Began.Wall = log.Began.UTC()
 	}
 	samples := fillFromLog(&f, log, h.Limit)
-	out.BeganAt, out.Hours, out.Cone = f.Began.Wall.In(s.Site.Zone).Format(time.RFC3339), f.Length.Hours(), heatwork.ConeWords(f.HeatWork[log.Channel(0)])
+	out.BeganAt, out.Hours, out.Cone = f.Began.Wall.In(s.Site.Zone).Format(time.RFC3339), f.Length.Hours(),
+		heatwork.ConeWords(f.HeatWork[log.Channel(0)])
 	if f.Peak.Known() {
 		peak := float64(f.Peak)
 		out.PeakC = &peak

@@ -10,8 +10,8 @@ import (
 	"lidwright/api/apitest"
 )
 
-// TestListsAsTables: every list of the document comes as a table (RFC 4180) to whoever accepts text/csv, with a
-// column a member also where it is empty; what is no list is JSON as before, and a problem stays one.
+// TestListsAsTables: every list of the document comes as a table (RFC 4180) to whoever accepts text/csv, with
+// a column a member also where it is empty; what is no list is JSON as before, and a problem stays one.
 func TestListsAsTables(t *testing.T) {
 	srv := serve(t, studioOfNobody())
 	_, text := ask(t, "GET", srv.URL+"/v1/openapi.json", "", "")
@@ -25,7 +25,9 @@ func TestListsAsTables(t *testing.T) {
 	}
 	lists := 0
 	for path, ops := range doc.Paths {
-		if _, is := ops["get"].Responses["200"].Content["text/csv"]; !is || strings.Contains(path, "{") || path == "/v1/changes" { // this studio has no feed
+		// this studio has no feed
+		if _, is := ops["get"].Responses["200"].Content["text/csv"]; !is ||
+			strings.Contains(path, "{") || path == "/v1/changes" {
 			continue
 		}
 		lists++
@@ -37,58 +39,71 @@ func TestListsAsTables(t *testing.T) {
 			continue
 		}
 		rows, err := csv.NewReader(strings.NewReader(body)).ReadAll()
-		if err != nil || len(rows) == 0 || len(rows[0]) < 2 || !strings.HasPrefix(a.Header.Get("Content-Type"), "text/csv") {
+		if err != nil || len(rows) == 0 || len(rows[0]) < 2 ||
+			!strings.HasPrefix(a.Header.Get("Content-Type"), "text/csv") {
 			t.Errorf("%s: %v, %s: %q", path, err, a.Header.Get("Content-Type"), body)
 		}
 	}
 	if lists < 12 {
 		t.Errorf("only %d lists come as tables", lists)
 	}
-	if a, body := ask(t, "GET", srv.URL+"/v1/site", "", "", "Accept", "text/csv"); !strings.HasPrefix(body, "{") || !strings.HasPrefix(a.Header.Get("Content-Type"), "application/json") {
+	if a, body := ask(t, "GET", srv.URL+"/v1/site", "", "", "Accept", "text/csv"); !strings.HasPrefix(body,
+		"{") || !strings.HasPrefix(a.Header.Get("Content-Type"), "application/json") {
 		t.Errorf("no list: %s %s", a.Header.Get("Content-Type"), body)
 	}
-	if a, body := ask(t, "GET", srv.URL+"/v1/bars?nonsense=1", "", "", "Accept", "text/csv"); a.StatusCode != 422 || !strings.HasPrefix(body, "{") {
+	if a, body := ask(t, "GET", srv.URL+"/v1/bars?nonsense=1", "", "", "Accept",
+		"text/csv"); a.StatusCode != 422 || !strings.HasPrefix(body, "{") {
 		t.Errorf("a problem: %d %s", a.StatusCode, body)
 	}
 }
 
-// TestPagesOfOtherSites: by default no page of another site reads the API; one that the settings name does, and none
-// of them writes or reads a page of ours (Fetch, the CORS protocol).
+// TestPagesOfOtherSites: by default no page of another site reads the API; one that the settings name does,
+// and none of them writes or reads a page of ours (Fetch, the CORS protocol).
 func TestPagesOfOtherSites(t *testing.T) {
 	const display = "https://display.example"
 	s := studioOfNobody()
 	closed := serve(t, s)
-	if a, _ := ask(t, "GET", closed.URL+"/v1/now", "", "", "Origin", display); a.Header.Get("Access-Control-Allow-Origin") != "" {
+	if a, _ := ask(t, "GET", closed.URL+"/v1/now", "", "", "Origin",
+		display); a.Header.Get("Access-Control-Allow-Origin") != "" {
 		t.Error("the default lets a page of another site read")
 	}
 	s = studioOfNobody()
 	s.Site.Origins = []string{display}
 	srv := serve(t, s)
 	a, _ := ask(t, "GET", srv.URL+"/v1/now", "", "", "Origin", display)
-	if a.StatusCode != 200 || a.Header.Get("Access-Control-Allow-Origin") != display || a.Header.Get("Access-Control-Allow-Credentials") != "" || !strings.Contains(a.Header.Get("Vary"), "Origin") {
+	if a.StatusCode != 200 || a.Header.Get("Access-Control-Allow-Origin") != display ||
+		a.Header.Get("Access-Control-Allow-Credentials") != "" ||
+		!strings.Contains(a.Header.Get("Vary"), "Origin") {
 		t.Errorf("named: %d %v", a.StatusCode, a.Header)
 	}
-	if a, _ := ask(t, "GET", srv.URL+"/v1/now", "", "", "Origin", "https://evil.example"); a.Header.Get("Access-Control-Allow-Origin") != "" {
+	if a, _ := ask(t, "GET", srv.URL+"/v1/now", "", "", "Origin",
+		"https://evil.example"); a.Header.Get("Access-Control-Allow-Origin") != "" {
 		t.Error("another one reads")
 	}
-	if a, _ := ask(t, "GET", srv.URL+"/", "", "", "Origin", display); a.Header.Get("Access-Control-Allow-Origin") != "" {
+	if a, _ := ask(t, "GET", srv.URL+"/", "", "", "Origin",
+		display); a.Header.Get("Access-Control-Allow-Origin") != "" {
 		t.Error("a page of ours is read")
 	}
-	before := []string{"Origin", display, "Access-Control-Request-Method", http.MethodGet, "Access-Control-Request-Headers", "authorization"}
-	if a, _ := ask(t, "OPTIONS", srv.URL+"/v1/bars", "", "", before...); a.StatusCode >= 300 || a.Header.Get("Access-Control-Allow-Origin") != display || !strings.EqualFold(a.Header.Get("Access-Control-Allow-Headers"), "authorization") {
+	before := []string{"Origin", display, "Access-Control-Request-Method", http.MethodGet,
+		"Access-Control-Request-Headers", "authorization"}
+	if a, _ := ask(t, "OPTIONS", srv.URL+"/v1/bars", "", "", before...); a.StatusCode >= 300 ||
+		a.Header.Get("Access-Control-Allow-Origin") != display ||
+		!strings.EqualFold(a.Header.Get("Access-Control-Allow-Headers"), "authorization") {
 		t.Errorf("asked before: %d %v", a.StatusCode, a.Header)
 	}
 	before[3] = http.MethodPut
-	if a, _ := ask(t, "OPTIONS", srv.URL+"/v1/clays/tern", "", "", before...); a.Header.Get("Access-Control-Allow-Methods") != "" {
+	if a, _ := ask(t, "OPTIONS", srv.URL+"/v1/clays/tern", "", "",
+		before...); a.Header.Get("Access-Control-Allow-Methods") != "" {
 		t.Errorf("it may write: %v", a.Header)
 	}
-	if a, _ := ask(t, "PUT", srv.URL+"/v1/clays/tern", "application/json", `{"name":"x"}`, "Origin", display); a.StatusCode != 403 {
+	if a, _ := ask(t, "PUT", srv.URL+"/v1/clays/tern", "application/json", `{"name":"x"}`, "Origin",
+		display); a.StatusCode != 403 {
 		t.Errorf("it writes: %d", a.StatusCode)
 	}
 }
 
-// TestDocumentForClients: a server, the passcode, a tag an operation, the API's own version; structures of answers
-// alone may grow, those that are sent to us may not.
+// TestDocumentForClients: a server, the passcode, a tag an operation, the API's own version; structures of
+// answers alone may grow, those that are sent to us may not.
 func TestDocumentForClients(t *testing.T) {
 	srv := serve(t, studioOfNobody())
 	_, text := ask(t, "GET", srv.URL+"/v1/openapi.json", "", "")
@@ -109,7 +124,8 @@ func TestDocumentForClients(t *testing.T) {
 	if err := json.Unmarshal([]byte(text), &doc); err != nil {
 		t.Fatal(err)
 	}
-	if doc.Info.Version != apiVersion || len(doc.Servers) != 1 || doc.Components.SecuritySchemes["passcode"].Scheme != "bearer" || len(doc.Security) != 2 {
+	if doc.Info.Version != apiVersion || len(doc.Servers) != 1 ||
+		doc.Components.SecuritySchemes["passcode"].Scheme != "bearer" || len(doc.Security) != 2 {
 		t.Errorf("%+v %+v %+v", doc.Info, doc.Servers, doc.Components.SecuritySchemes)
 	}
 	known := map[string]bool{}
@@ -140,7 +156,8 @@ func TestDocumentForClients(t *testing.T) {
 		}
 	}
 	t.Logf("%d structures are open, %d closed", open, closed)
-	if open < 100 || doc.Components.Schemas["Reading"].AdditionalProperties != nil || doc.Components.Schemas["Problem"].AdditionalProperties != nil {
+	if open < 100 || doc.Components.Schemas["Reading"].AdditionalProperties != nil ||
+		doc.Components.Schemas["Problem"].AdditionalProperties != nil {
 		t.Errorf("%d open, %d closed", open, closed)
 	}
 	if f := doc.Components.Schemas["Reading"].Properties["id"].Format; f != "uuid" {

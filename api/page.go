@@ -52,7 +52,8 @@ func (s *Server) page(ctx context.Context, here string) page {
 // hotAlone is from where on a kiln that heats with no firing open is not about to begin one, °C (own).
 const hotAlone = 120
 
-// unrecorded are the kilns that are hot with no firing open: somebody stopped the recording, or it never began.
+// unrecorded are the kilns that are hot with no firing open: somebody stopped the recording, or it never
+// began.
 func (s *Server) unrecorded() (kilns []string) {
 	if s.Recorder == nil {
 		return nil
@@ -87,7 +88,8 @@ func (s homeRoutes) helpTopicPage(w http.ResponseWriter, r *http.Request) error 
 	frame := s.page(r.Context(), "more").Frame
 	t, ok := topics.Find(r.PathValue("topic"), frame.Speak.Tongue)
 	if !ok {
-		return web.NewProblem("no-such-page", message.New("No topic of the help has this name; /help lists them."))
+		return web.NewProblem("no-such-page",
+			message.New("No topic of the help has this name; /help lists them."))
 	}
 	text, err := t.HTML(func(name string) string { return helpPicture(s.localeOf(r.Context()), name) })
 	if err != nil {
@@ -141,7 +143,8 @@ func (s homeRoutes) problemTypePage(w http.ResponseWriter, r *http.Request) erro
 }
 
 // reductionCautions are those of a firing by hand, and of one in which carbon monoxide is made on purpose.
-var reductionCautions = []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.FuelKilns}
+var reductionCautions = []caution.Number{caution.StayNear, caution.VentOn, caution.COAlarm,
+	caution.GetOut, caution.FuelKilns}
 
 // reductionFolded are they on a page, and others behind them.
 func reductionFolded(more ...caution.Number) []pages.Cautioned {

@@ -36,7 +36,8 @@ func (s barRoutes) showBarsHome(w http.ResponseWriter, r *http.Request, form pag
 	if id := form.Get("id"); id != "" {
 		data.ID = id
 	}
-	waiting, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Waiting: true, Kiln: r.URL.Query().Get("kiln"), Limit: 20})
+	waiting, err := s.Archive.Loads(r.Context(), tiles.LoadFilter{Waiting: true,
+		Kiln: r.URL.Query().Get("kiln"), Limit: 20})
 	if err != nil {
 		return err
 	}
@@ -171,13 +172,17 @@ func slotsIn(text, shelf string) (all []wire.Slot) {
 
 // codesIn are codes with blanks or commas between them.
 func codesIn(text string) []string {
-	return strings.FieldsFunc(text, func(c rune) bool { return c == ' ' || c == ',' || c == ';' || c == '\n' || c == '\r' || c == '\t' })
+	return strings.FieldsFunc(text, func(c rune) bool {
+		return c == ' ' || c == ',' || c == ';' ||
+			c == '\n' || c == '\r' || c == '\t'
+	})
 }
 
 // sentOf is the entry as it was sent, to send it again unchanged.
 func sentOf(form url.Values) map[string]string {
 	out := map[string]string{}
-	for _, name := range []string{"length", "unit", "stage", "mark", "instrument", "step_mm", "by", "supersedes", "again"} {
+	for _, name := range []string{"length", "unit", "stage", "mark", "instrument", "step_mm", "by",
+		"supersedes", "again"} {
 		out[name] = form.Get(name)
 	}
 	return out
@@ -246,7 +251,8 @@ func (s barRoutes) barPage(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	which := r.URL.Query().Get("which")
-	if err := s.askWhich(r.Context(), &data, bar.Bar, cmp.Or(which, r.URL.Query().Get("saved")), which != ""); err != nil {
+	if err := s.askWhich(r.Context(), &data, bar.Bar, cmp.Or(which, r.URL.Query().Get("saved")),
+		which != ""); err != nil {
 		return err
 	}
 	correct(&data, r.URL.Query().Get("correct"))
@@ -254,8 +260,8 @@ func (s barRoutes) barPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // postReading keeps a reading from the form. A refused one is shown again as it was typed. One that
-// is not believed is asked about before it is kept; who insists has it kept not confirmed. One from the page that
-// hides what was read before confirms that.
+// is not believed is asked about before it is kept; who insists has it kept not confirmed. One from the page
+// that hides what was read before confirms that.
 func (s barRoutes) postReading(w http.ResponseWriter, r *http.Request) error {
 	form, err := web.Form(r)
 	if err != nil {
@@ -320,14 +326,16 @@ func readingUnchanged(s barRoutes, ctx context.Context, p wire.ReadingPath, form
 			case r.ID == p.ID: // sent twice
 				return stale{mark: form.Get("revision")}, err
 			case r.ID == old && r.Struck != nil:
-				c.mark, c.both = "", []pages.Both{{Name: message.New("{1}", message.Word(r.Stage)), Now: message.New("crossed out")}}
+				c.mark, c.both = "", []pages.Both{{Name: message.New("{1}", message.Word(r.Stage)),
+					Now: message.New("crossed out")}}
 			case r.Supersedes == old && old != "" && r.Struck == nil:
 				c.mark, c.both = r.ID, []pages.Both{{Name: message.New("{1}", message.Word(r.Stage)),
 					Now: message.Plain(l.Length(float64(r.Length)))}}
 			}
 		}
 		if len(c.both) > 0 {
-			c.both[0].Yours = message.Plain(strings.TrimSpace(form.Get("length")+" "+form.Get("parts")) + " " + form.Get("unit"))
+			c.both[0].Yours = message.Plain(strings.TrimSpace(form.Get("length")+" "+form.Get("parts")) +
+				" " + form.Get("unit"))
 		}
 		c.send.Set("supersedes", c.mark)
 		return c, err
@@ -348,8 +356,8 @@ func (s barRoutes) barAgain(w http.ResponseWriter, r *http.Request, form url.Val
 	return s.show(w, data)
 }
 
-// readingForm is a reading as the page's form sends it: a length, or masses. In 32nds the whole inches and the
-// parts have a field each.
+// readingForm is a reading as the page's form sends it: a length, or masses. In 32nds the whole inches and
+// the parts have a field each.
 func readingForm(form url.Values) (wire.ReadingBody, error) {
 	b := wire.ReadingBody{Stage: form.Get("stage"), Length: cmp.Or(form.Get("fix"), form.Get("length")),
 		Unit: form.Get("unit"), Instrument: form.Get("instrument"), By: form.Get("by"),
@@ -367,7 +375,8 @@ func readingForm(form url.Values) (wire.ReadingBody, error) {
 		for _, m := range []struct {
 			to    *float64
 			field string
-		}{{&b.Mass.Dry, "dry_g"}, {&b.Mass.Saturated, "saturated_g"}, {&b.Mass.Suspended, "suspended_g"}, {&b.Mass.Step, "step_g"}} {
+		}{{&b.Mass.Dry, "dry_g"}, {&b.Mass.Saturated, "saturated_g"}, {&b.Mass.Suspended, "suspended_g"},
+			{&b.Mass.Step, "step_g"}} {
 			*m.to, _ = rd.limited(m.field)
 		}
 	}
@@ -527,15 +536,18 @@ func clayUnchanged(s barRoutes, ctx context.Context, form url.Values, yours tile
 		}
 		c.both = []pages.Both{
 			{Name: message.New("name"), Now: message.Plain(now.Name), Yours: message.Plain(yours.Name)},
-			{Name: message.New("cone"), Now: message.Plain(now.MaturesCone), Yours: message.Plain(yours.MaturesCone)},
-			{Name: message.New("shrinkage from the bag"), Now: percent(now.Stated), Yours: percent(float64(yours.Stated))}}
+			{Name: message.New("cone"), Now: message.Plain(now.MaturesCone),
+				Yours: message.Plain(yours.MaturesCone)},
+			{Name: message.New("shrinkage from the bag"), Now: percent(now.Stated),
+				Yours: percent(float64(yours.Stated))}}
 		return c, err
 	})
 }
 
 // slug makes an id of a name: its letters and digits, lower case, with hyphens between.
 func slug(name string) string {
-	id := strings.Trim(strings.Join(strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return !(r >= 'a' && r <= 'z' || r >= '0' && r <= '9') }), "-"), "-")
+	id := strings.Trim(strings.Join(strings.FieldsFunc(strings.ToLower(name),
+		func(r rune) bool { return !(r >= 'a' && r <= 'z' || r >= '0' && r <= '9') }), "-"), "-")
 	return id[:min(len(id), 32)]
 }
 
@@ -579,20 +591,23 @@ func newBars(s *Server, w http.ResponseWriter, r *http.Request, n int, like wire
 	}
 	for _, code := range codes {
 		like.ID = s.MakeID()
-		if _, err := s.Bars().KeepBar(r.Context(), wire.BarPath{Bar: code}, like, usecase.Precondition{New: true}); err != nil {
+		if _, err := s.Bars().KeepBar(r.Context(), wire.BarPath{Bar: code}, like,
+			usecase.Precondition{New: true}); err != nil {
 			return err
 		}
 	}
-	http.Redirect(w, r, "/bars/measure?"+url.Values{"codes": {strings.Join(codes, " ")}, "stage": {string(tiles.Wet)}}.Encode(), http.StatusSeeOther)
+	http.Redirect(w, r, "/bars/measure?"+url.Values{"codes": {strings.Join(codes, " ")},
+		"stage": {string(tiles.Wet)}}.Encode(), http.StatusSeeOther)
 	return nil
 }
 
 // mostAsked is how many firings are offered by name; others are told by theirs.
 const mostAsked = 3
 
-// askWhich makes d the page that asks which firing the reading of that id came out of: where that is not known, or
-// where somebody wants to say it all the same.
-func (s barRoutes) askWhich(ctx context.Context, d *pages.BarPage, b tiles.Bar, id string, wanted bool) error {
+// askWhich makes d the page that asks which firing the reading of that id came out of: where that is not
+// known, or where somebody wants to say it all the same.
+func (s barRoutes) askWhich(ctx context.Context, d *pages.BarPage, b tiles.Bar,
+	id string, wanted bool) error {
 	at := slices.IndexFunc(b.Readings, func(r tiles.Reading) bool { return r.ID == id })
 	if at < 0 || at >= len(d.Bar.Readings) || !wanted && !asksWhich(d.Bar.Readings[at]) {
 		return nil
@@ -705,7 +720,9 @@ func (s barRoutes) allBarsPage(w http.ResponseWriter, r *http.Request) error {
 		one.Name = true
 		data.Clays = append(data.Clays, one)
 	}
-	bars, err := s.Archive.Bars(r.Context(), tiles.BarFilter{Clay: tiles.ClayID(data.Clay), Waiting: q.Get("waiting") == "yes", After: tiles.Code(strings.ToUpper(q.Get("after"))), Limit: listed + 1}, s.Channel)
+	bars, err := s.Archive.Bars(r.Context(),
+		tiles.BarFilter{Clay: tiles.ClayID(data.Clay), Waiting: q.Get("waiting") == "yes",
+			After: tiles.Code(strings.ToUpper(q.Get("after"))), Limit: listed + 1}, s.Channel)
 	if err != nil {
 		return err
 	}

@@ -65,7 +65,8 @@ func (s firingRoutes) beneath(ctx context.Context, f kiln.Firing, past []kiln.Fi
 	}
 	var usual []kiln.Envelope
 	for _, p := range past {
-		if p.ID == f.ID || p.Kind != f.Kind || p.Atmosphere != f.Atmosphere || p.Status != kiln.Ended || p.Kiln != f.Kiln || len(usual) == 4 || !p.Began.Wall.Before(f.Began.Wall) {
+		if p.ID == f.ID || p.Kind != f.Kind || p.Atmosphere != f.Atmosphere || p.Status != kiln.Ended ||
+			p.Kiln != f.Kiln || len(usual) == 4 || !p.Began.Wall.Before(f.Began.Wall) {
 			continue
 		}
 		e, err := curve(p)
@@ -143,7 +144,8 @@ func (s firingRoutes) showFiring(w http.ResponseWriter, r *http.Request, form pa
 		return err
 	}
 	page := s.page(ctx, "kiln")
-	d := pages.FiringPage{Frame: page.Frame, ID: page.ID, Form: form, Series: coneSeries(s.Firings().ConeSeries()),
+	d := pages.FiringPage{Frame: page.Frame, ID: page.ID, Form: form,
+		Series:      coneSeries(s.Firings().ConeSeries()),
 		VentCaution: caution.Text(caution.VentOn), Gaps: gapWords(f.Gaps), Seen: markOf(f.Kind, f.Atmosphere)}
 	if form.Has("id") {
 		d.ID = form.Get("id")
@@ -271,7 +273,8 @@ func (s firingRoutes) byHandPage(w http.ResponseWriter, r *http.Request) error {
 func (s firingRoutes) showByHand(w http.ResponseWriter, r *http.Request, form pages.Form) error {
 	ctx := r.Context()
 	page := s.page(ctx, "kiln")
-	d := pages.LogFiringPage{Frame: page.Frame, ID: page.ID, Form: form, Series: coneSeries(s.Firings().ConeSeries()),
+	d := pages.LogFiringPage{Frame: page.Frame, ID: page.ID, Form: form,
+		Series:   coneSeries(s.Firings().ConeSeries()),
 		Cautions: reductionFolded(caution.Glare),
 		Twice:    map[string]bool{}}
 	if form.Sent() {
@@ -433,7 +436,9 @@ func typedLines(text string) (*wire.TypedBody, error) {
 		if line == "" {
 			continue
 		}
-		f := strings.FieldsFunc(line, func(c rune) bool { return c == ' ' || c == '\t' || c == ';' || c == ',' })
+		f := strings.FieldsFunc(line, func(c rune) bool {
+			return c == ' ' || c == '\t' || c == ';' || c == ','
+		})
 		if len(f) != 2 {
 			return nil, web.NewProblem("out-of-range",
 				message.New("Line {1} of the readings is not two numbers.",

@@ -52,7 +52,9 @@ var rateFields, moreFields = fieldsOf(true), fieldsOf(false)
 func (s lidRoutes) asking(ctx context.Context, q url.Values) (asking, error) {
 	clays, err := s.Clays().List(ctx)
 	a := asking{page: s.page(ctx, "lid"), Q: q, Clays: clays, Stages: stageWords(), Seats: lid.Seats(),
-		Kinds: []string{"glaze", "once", "bisque", "other"}, Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd}, Unit: s.fieldUnit(ctx, q), Show: s.unitOf(ctx),
+		Kinds: []string{"glaze", "once", "bisque", "other"},
+		Units: []tiles.LengthUnit{tiles.MM, tiles.CM, tiles.Inch, tiles.Inch32nd},
+		Unit:  s.fieldUnit(ctx, q), Show: s.unitOf(ctx),
 		RateFields: rateFields, MoreFields: moreFields}
 	if u := tiles.LengthUnit(q.Get("unit")); slices.Contains(a.Units, u) {
 		a.Show = u
@@ -158,8 +160,8 @@ func lidFields(fields []askedField) (all []pages.LidField) {
 	return all
 }
 
-// shownAs is what was typed with lengths in the unit of the fields bare: 104.5mm in a field of mm is 104.5. What
-// was given as a number of mm stands in its field with its unit.
+// shownAs is what was typed with lengths in the unit of the fields bare: 104.5mm in a field of mm is 104.5.
+// What was given as a number of mm stands in its field with its unit.
 func shownAs(q url.Values, unit tiles.LengthUnit) url.Values {
 	shown := url.Values{}
 	for name, all := range q {
@@ -188,7 +190,8 @@ func (s lidRoutes) cardOf(ctx context.Context, pot string) string {
 // lidPage asks the lid question with the API's own parameters; a pot is asked for on its card.
 func (s lidRoutes) lidPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
-	if pot := strings.TrimSpace(q.Get("pot")); pot != "" { // its card asks for the lid, with what is known of it
+	// its card asks for the lid, with what is known of it
+	if pot := strings.TrimSpace(q.Get("pot")); pot != "" {
 		http.Redirect(w, r, s.cardOf(r.Context(), pot), http.StatusSeeOther)
 		return nil
 	}
@@ -249,7 +252,8 @@ func seatOf(a lid.Answer) chart.Seat {
 
 // labelOf is what stands above a field of a page: a parameter's own label, or the one that the page gives it.
 func labelOf(name string, ofPage func(name string) string) string {
-	if i := slices.IndexFunc(lidTable, func(p Parameter) bool { return p.Name == name }); i >= 0 && lidTable[i].Label != "" {
+	if i := slices.IndexFunc(lidTable, func(p Parameter) bool { return p.Name == name }); i >= 0 &&
+		lidTable[i].Label != "" {
 		return lidTable[i].Label
 	}
 	return cmp.Or(ofPage(name), strings.ReplaceAll(name, "_", " "))
@@ -300,8 +304,10 @@ func (s lidRoutes) lidFaults(d *pages.LidPage, form asking, p *web.Problem) {
 	}
 }
 
-var doubtWords = map[string]string{"piece": "piece to piece", "position": "place in the kiln", "reading": "reading the callipers", "throwing": "throwing to them",
-	"lid_difference": "how lids differ from bodies", "rate": "the shrink rate", "gone": "the drying already gone"}
+var doubtWords = map[string]string{"piece": "piece to piece", "position": "place in the kiln",
+	"reading": "reading the callipers", "throwing": "throwing to them",
+	"lid_difference": "how lids differ from bodies", "rate": "the shrink rate",
+	"gone": "the drying already gone"}
 
 // lidWords is an answer as one person reads it.
 func lidWords(l pages.Locale, form asking, a lid.Answer, j wire.Lid) pages.LidAnswer {
@@ -360,7 +366,8 @@ func lidWords(l pages.Locale, form asking, a lid.Answer, j wire.Lid) pages.LidAn
 	return v
 }
 
-// wholePercent are chances in whole per cent that add to 100; the one in the middle is rounded as it is anywhere.
+// wholePercent are chances in whole per cent that add to 100; the one in the middle is rounded as it is
+// anywhere.
 func wholePercent(c lid.Chances) pages.LidChances {
 	fits, tight := int(math.Round(100*c.Fits)), int(math.Round(100*c.TooTight))
 	tight = min(tight, 100-fits)
@@ -449,7 +456,8 @@ func lidWheel(l pages.Locale, a lid.Answer) (rows []pages.WheelRow) {
 	}
 	if a.Question != lid.AskGap {
 		rows = append(rows, pages.WheelRow{Name: l.T("gap when fired, across"),
-			Under: l.T("likely {1}", l.T("{1} to {2}", gapSays(l, a.Fired.Likely[0]), gapSays(l, a.Fired.Likely[1]))), Figure: gapSays(l, a.Fired.Play)})
+			Under: l.T("likely {1}", l.T("{1} to {2}", gapSays(l, a.Fired.Likely[0]),
+				gapSays(l, a.Fired.Likely[1]))), Figure: gapSays(l, a.Fired.Play)})
 	}
 	return rows
 }
@@ -497,7 +505,8 @@ func lidLearned(l pages.Locale, a lid.Answer) string {
 // potQuery fills in a new pot card with what was asked and answered; empty where that is no pot of a clay.
 func potQuery(a lid.Answer) string {
 	q := a.Asked
-	if a.Question != lid.AskWidth || q.Body.Clay == "" || q.CollarStage == tiles.Fired || math.IsNaN(float64(a.Set)) {
+	if a.Question != lid.AskWidth || q.Body.Clay == "" || q.CollarStage == tiles.Fired ||
+		math.IsNaN(float64(a.Set)) {
 		return ""
 	}
 	card := url.Values{"seat": {string(q.Seat)}, "body": {string(q.Body.Clay)}, "collar": {inMM(q.Collar[0])},
@@ -699,7 +708,8 @@ func (s lidRoutes) boardFaults(d *pages.BoardPage, form asking, p *web.Problem) 
 }
 
 // boardWords is an answer as one person reads it.
-func boardWords(l pages.Locale, form asking, q board.Question, a board.Answer, j wire.Board) pages.BoardAnswer {
+func boardWords(l pages.Locale, form asking, q board.Question, a board.Answer,
+	j wire.Board) pages.BoardAnswer {
 	v := pages.BoardAnswer{Pots: j.Galleries, Lids: j.Lids, Unit: string(form.Show),
 		Expected: l.Decimal(a.ExpectedPairs, 1),
 		HeldBack: l.Tell(a.HeldBack), Wide: form.Wide(), Trust: j.Trust,
@@ -772,7 +782,8 @@ func boardField(name string, says message.Message) message.Message {
 	if n, _ := fmt.Sscanf(name, "measured_lids[%d]", &i); n == 1 {
 		return message.New("Measured lid {1}: {2}", i+1, says)
 	}
-	return message.New("{1}: {2}", message.Word(strings.ReplaceAll(strings.TrimSuffix(name, "_mm"), "_", " ")), says)
+	return message.New("{1}: {2}", message.Word(strings.ReplaceAll(strings.TrimSuffix(name, "_mm"), "_",
+		" ")), says)
 }
 
 // CautionOf is the text that a caution id of an answer stands for.

@@ -58,7 +58,8 @@ func boardsOfPots(cards []lid.KeptPot) []boardOfPots {
 		if !ok {
 			i = len(boards)
 			at[key] = i
-			boards = append(boards, boardOfPots{First: c.ID, Form: c.Form, Mark: c.Mark, MadeOn: c.MadeOn, Body: c.Body.String()})
+			boards = append(boards, boardOfPots{First: c.ID, Form: c.Form, Mark: c.Mark,
+				MadeOn: c.MadeOn, Body: c.Body.String()})
 		}
 		boards[i].Pots = append(boards[i].Pots, potOf(c.PotCard))
 	}
@@ -72,7 +73,8 @@ func (s resultRoutes) lidResultsPage(w http.ResponseWriter, r *http.Request) err
 }
 
 // showResults shows how lids sat. struck is a board whose crossing out was refused, and its form.
-func (s resultRoutes) showResults(w http.ResponseWriter, r *http.Request, struck string, form pages.Form) error {
+func (s resultRoutes) showResults(w http.ResponseWriter, r *http.Request, struck string,
+	form pages.Form) error {
 	ctx := r.Context()
 	l := s.localeOf(ctx)
 	list, err := s.Lids().LidResults(ctx, lid.ResultFilter{Limit: 30})
@@ -167,7 +169,8 @@ const mostWaiting = 6 // boards that are shown as waiting for a look
 func (s resultRoutes) firedLoads(ctx context.Context) (all []tiles.KeptLoad, err error) {
 	loads, err := s.Archive.Loads(ctx, tiles.LoadFilter{Limit: 60})
 	for _, l := range loads {
-		if state := l.State(); l.Kind != kiln.Bisque && (state == tiles.LoadFired || state == tiles.LoadUnpacked || state == tiles.LoadDone) {
+		if state := l.State(); l.Kind != kiln.Bisque && (state == tiles.LoadFired ||
+			state == tiles.LoadUnpacked || state == tiles.LoadDone) {
 			all = append(all, l)
 		}
 	}
@@ -192,7 +195,8 @@ func (s resultRoutes) lidResultBoardPage(w http.ResponseWriter, r *http.Request)
 }
 
 // showBoardResult shows the form of one board, as it was typed.
-func (s resultRoutes) showBoardResult(w http.ResponseWriter, r *http.Request, card string, form pages.Form) error {
+func (s resultRoutes) showBoardResult(w http.ResponseWriter, r *http.Request, card string,
+	form pages.Form) error {
 	ctx := r.Context()
 	base := s.page(ctx, "pots")
 	data := pages.BoardResultPage{Frame: base.Frame, ID: cmp.Or(form.Get("id"), base.ID), Card: card,
@@ -279,7 +283,8 @@ func (s resultRoutes) postLidResult(w http.ResponseWriter, r *http.Request) erro
 // first.
 func (s resultRoutes) lidResultSent(ctx context.Context, form url.Values) (wire.LidResultBody, error) {
 	rd := s.formReader(ctx, form)
-	b := wire.LidResultBody{Load: form.Get("load"), Pots: form["pot"], Form: form.Get("form"), Maker: form.Get("maker"), Body: form.Get("body"), By: form.Get("by")}
+	b := wire.LidResultBody{Load: form.Get("load"), Pots: form["pot"], Form: form.Get("form"),
+		Maker: form.Get("maker"), Body: form.Get("body"), By: form.Get("by")}
 	whole := func(name string) int {
 		v, ok := rd.text(name)
 		if !ok {
@@ -291,11 +296,16 @@ func (s resultRoutes) lidResultSent(ctx context.Context, form url.Values) (wire.
 		}
 		return n
 	}
-	b.Counts = wire.Sat{TooBig: whole("too_big"), Tight: whole("tight"), Good: whole("good"), Loose: whole("loose"), DropsIn: whole("drops_in"), NotLookedAt: whole("not_looked_at")}
-	b.Losses = wire.Losses{Glued: whole("glued"), Rocks: whole("rocks"), Chipped: whole("chipped"), Dropped: whole("dropped")}
+	b.Counts = wire.Sat{TooBig: whole("too_big"), Tight: whole("tight"), Good: whole("good"),
+		Loose: whole("loose"), DropsIn: whole("drops_in"), NotLookedAt: whole("not_looked_at")}
+	b.Losses = wire.Losses{Glued: whole("glued"), Rocks: whole("rocks"), Chipped: whole("chipped"),
+		Dropped: whole("dropped")}
 	for name, to := range map[string]*[]float64{"plays": &b.Plays, "thrown": &b.Thrown} {
 		v, _ := rd.text(name)
-		for _, one := range strings.FieldsFunc(v, func(c rune) bool { return c == ';' || c == '\n' || c == '\r' }) {
+		for _, one := range strings.FieldsFunc(v, func(c rune) bool {
+			return c == ';' ||
+				c == '\n' || c == '\r'
+		}) {
 			if strings.TrimSpace(one) == "" {
 				continue
 			}

@@ -93,7 +93,8 @@ func (s resultRoutes) showPots(w http.ResponseWriter, r *http.Request, form page
 
 // newPots is the form of a board at the wheel: where nothing was typed, with the clay and the mark of the
 // last card.
-func (s resultRoutes) newPots(ctx context.Context, form pages.Form, forms []string, all []lid.KeptPot) (pages.NewPots,
+func (s resultRoutes) newPots(ctx context.Context, form pages.Form, forms []string,
+	all []lid.KeptPot) (pages.NewPots,
 	error) {
 	base := s.page(ctx, "pots")
 	n := pages.NewPots{ID: cmp.Or(form.Get("id"), base.ID), Form: form, Unit: cmp.Or(form.Get("unit"),
@@ -185,7 +186,8 @@ func (s resultRoutes) keepPots(r *http.Request, id string, bodies []wire.PotBody
 	}
 	cards := make([]lid.PotCard, len(bodies))
 	for i, b := range bodies {
-		if cards[i], err = s.Lids().PotCard(r.Context(), uuid.NewSHA1(space, []byte(strconv.Itoa(i))).String(), b); err != nil {
+		if cards[i], err = s.Lids().PotCard(r.Context(),
+			uuid.NewSHA1(space, []byte(strconv.Itoa(i))).String(), b); err != nil {
 			return 0, err
 		}
 	}
@@ -204,8 +206,10 @@ const mostPots = 60 // of one board
 // one gallery and a count.
 func (s resultRoutes) potsSent(ctx context.Context, form url.Values) ([]wire.PotBody, error) {
 	rd := s.formReader(ctx, form)
-	all := wire.PotBody{Mark: form.Get("mark"), Form: form.Get("form"), Seat: form.Get("seat"), SeatGlazed: form.Get("seat_glazed") == "yes", Together: form.Get("together"),
-		Stage: form.Get("collar_stage"), Body: form.Get("body"), Lid: form.Get("lid"), MadeOn: cmp.Or(form.Get("made_on"), s.Now().Wall.In(s.Site.Zone).Format("2006-01-02"))}
+	all := wire.PotBody{Mark: form.Get("mark"), Form: form.Get("form"), Seat: form.Get("seat"),
+		SeatGlazed: form.Get("seat_glazed") == "yes", Together: form.Get("together"),
+		Stage: form.Get("collar_stage"), Body: form.Get("body"), Lid: form.Get("lid"),
+		MadeOn: cmp.Or(form.Get("made_on"), s.Now().Wall.In(s.Site.Zone).Format("2006-01-02"))}
 	length := func(field, text string) *float64 {
 		l, err := tiles.ParsePiece(field, strings.TrimSpace(text), rd.unit)
 		if err != nil {
@@ -259,7 +263,8 @@ func (s resultRoutes) potsSent(ctx context.Context, form url.Values) ([]wire.Pot
 	if len(out) > mostPots {
 		rd.fault("galleries", tiles.OutOfRange, "{1} lines; a board has at most {2}", len(out), mostPots)
 	}
-	if err := s.number(ctx, out, strings.TrimSpace(form.Get("mark")), strings.TrimSpace(form.Get("number"))); err != nil {
+	if err := s.number(ctx, out, strings.TrimSpace(form.Get("mark")),
+		strings.TrimSpace(form.Get("number"))); err != nil {
 		return nil, err
 	}
 	if len(rd.wrong) > 0 {
@@ -268,8 +273,8 @@ func (s resultRoutes) potsSent(ctx context.Context, form url.Values) ([]wire.Pot
 	return out, nil
 }
 
-// number numbers pots of a mark on from first, which may be words: then they are told apart by what is behind it.
-// first "" is the next of the mark.
+// number numbers pots of a mark on from first, which may be words: then they are told apart by what is behind
+// it. first "" is the next of the mark.
 func (s resultRoutes) number(ctx context.Context, pots []wire.PotBody, mark, first string) error {
 	if first == "" {
 		next, err := s.Lids().NextNumber(ctx, mark)
@@ -303,7 +308,8 @@ func (s resultRoutes) showPot(w http.ResponseWriter, r *http.Request, p lid.Kept
 	base := s.page(r.Context(), "pots")
 	data := pages.PotPage{Frame: base.Frame, Pot: potOf(p.PotCard), Made: s.dayOf(s.localeOf(r.Context()),
 		p.MadeOn),
-		Unit: cmp.Or(form.Get("unit"), base.Speak.Unit), Lid: lidQuery(p.PotCard).Encode(), Form: form, Seen: lidMark(p.PotCard),
+		Unit: cmp.Or(form.Get("unit"), base.Speak.Unit), Lid: lidQuery(p.PotCard).Encode(), Form: form,
+		Seen:     lidMark(p.PotCard),
 		Ledge:    p.Opening != 0,
 		Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))}
 	again := lidQuery(p.PotCard) // a lid for it later: of what the card knows, fired apart
@@ -341,7 +347,8 @@ func (s resultRoutes) showPot(w http.ResponseWriter, r *http.Request, p lid.Kept
 		return err
 	}
 	for _, b := range boardsOfPots(cards) {
-		if slices.ContainsFunc(b.Pots, func(c wire.Pot) bool { return c.ID == p.ID }) && len(b.Pots) >= fewestOnBoard && len(b.Pots) <= mostOnBoard {
+		if slices.ContainsFunc(b.Pots, func(c wire.Pot) bool { return c.ID == p.ID }) &&
+			len(b.Pots) >= fewestOnBoard && len(b.Pots) <= mostOnBoard {
 			data.Board = boardOf(p.PotCard, b.Pots).Encode()
 		}
 	}

@@ -13,9 +13,12 @@ import (
 
 func potOf(p lid.PotCard) wire.Pot {
 	j := wire.Pot{ID: p.ID, LidQuestion: "/v1/lid?" + lidQuery(p).Encode(),
-		PotBody: wire.PotBody{Mark: p.Mark, Number: p.Number, Form: p.Form, Seat: string(p.Seat), SeatGlazed: p.SeatGlazed, Together: string(p.Together),
-			Collar: usecase.Millimetres(p.Collar), Opening: some(p.Opening), Stage: string(p.Stage), Body: p.Body.String(), Set: some(p.Set), Measured: some(p.Measured),
-			Bowl: some(p.Bowl), TrimMost: some(p.TrimMost), Fired: usecase.Millimetres(p.Fired), MadeOn: p.MadeOn, Note: p.Note}}
+		PotBody: wire.PotBody{Mark: p.Mark, Number: p.Number, Form: p.Form, Seat: string(p.Seat),
+			SeatGlazed: p.SeatGlazed, Together: string(p.Together),
+			Collar: usecase.Millimetres(p.Collar), Opening: some(p.Opening), Stage: string(p.Stage),
+			Body: p.Body.String(), Set: some(p.Set), Measured: some(p.Measured),
+			Bowl: some(p.Bowl), TrimMost: some(p.TrimMost), Fired: usecase.Millimetres(p.Fired),
+			MadeOn: p.MadeOn, Note: p.Note}}
 	if p.Lid.Clay != "" {
 		j.Lid = p.Lid.String()
 	}
@@ -25,16 +28,19 @@ func potOf(p lid.PotCard) wire.Pot {
 // lidQuery is the lid question that starts from a pot card, as its parameters.
 func lidQuery(p lid.PotCard) url.Values {
 	c := p.Question()
-	q := url.Values{"seat": {string(c.Seat)}, "collar_stage": {string(c.CollarStage)}, "clay": {string(c.Body.Clay)}, "form": {c.Form}}
+	q := url.Values{"seat": {string(c.Seat)}, "collar_stage": {string(c.CollarStage)},
+		"clay": {string(c.Body.Clay)}, "form": {c.Form}}
 	for _, l := range c.Collar {
 		q.Add("collar", inMM(l))
 	}
-	for name, v := range map[string]string{"batch": string(c.Body.Batch), "maker": c.Maker, "together": string(c.Together)} {
+	for name, v := range map[string]string{"batch": string(c.Body.Batch), "maker": c.Maker,
+		"together": string(c.Together)} {
 		if v != "" {
 			q.Set(name, v)
 		}
 	}
-	q.Set("seat_glazed", map[bool]string{true: "yes", false: "no"}[c.SeatGlazed]) // said, or the newest card of the form would tell
+	// said, or the newest card of the form would tell
+	q.Set("seat_glazed", map[bool]string{true: "yes", false: "no"}[c.SeatGlazed])
 	if c.Opening != 0 {
 		q.Set("opening", inMM(c.Opening))
 	}
@@ -62,7 +68,8 @@ func (s resultRoutes) getPots(ctx context.Context, in *potsInput) (*body[wire.Li
 	if err != nil {
 		return nil, err
 	}
-	return listOf(all, in.Limit, func(p lid.KeptPot) string { return p.ID }, func(p lid.KeptPot) wire.Pot { return potOf(p.PotCard) }), nil
+	return listOf(all, in.Limit, func(p lid.KeptPot) string { return p.ID },
+		func(p lid.KeptPot) wire.Pot { return potOf(p.PotCard) }), nil
 }
 
 func (s resultRoutes) getPot(ctx context.Context, in *wire.PotPath) (*thing[wire.Pot], error) {
@@ -98,7 +105,8 @@ type lidResultsInput struct {
 	Limit int    `query:"limit" default:"50" minimum:"1" maximum:"500"`
 }
 
-func (s resultRoutes) getLidResults(ctx context.Context, in *lidResultsInput) (*body[wire.LidResults], error) {
+func (s resultRoutes) getLidResults(ctx context.Context, in *lidResultsInput) (*body[wire.LidResults],
+	error) {
 	j, err := s.Lids().LidResults(ctx, lid.ResultFilter{Form: in.Form, Clay: tiles.ClayID(in.Clay),
 		Load: in.Load, After: in.After, Limit: in.Limit})
 	if err == nil && len(j.Items) == 0 {
@@ -115,7 +123,8 @@ type putLidResultInput struct {
 	Body wire.LidResultBody
 }
 
-func (s resultRoutes) putLidResult(ctx context.Context, in *putLidResultInput) (*kept[wire.LidResultKept], error) {
+func (s resultRoutes) putLidResult(ctx context.Context, in *putLidResultInput) (*kept[wire.LidResultKept],
+	error) {
 	k, j, err := s.Lids().KeepLidResult(ctx, in.ID, in.Body)
 	if err != nil {
 		return nil, err
@@ -131,7 +140,8 @@ type strikeLidResultInput struct {
 	}
 }
 
-func (s resultRoutes) strikeLidResult(ctx context.Context, in *strikeLidResultInput) (*body[wire.LidResultKept], error) {
+func (s resultRoutes) strikeLidResult(ctx context.Context,
+	in *strikeLidResultInput) (*body[wire.LidResultKept], error) {
 	if err := s.Archive.StrikeLidResult(ctx, in.ID, in.Body.By, in.Body.Why, s.Now()); err != nil {
 		return nil, err
 	}

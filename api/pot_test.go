@@ -16,7 +16,8 @@ import (
 // later opens the question of a replacement: three taps, find, card, lid.
 func TestCardsFromTheWheelToAReplacement(t *testing.T) {
 	s := testStudio(t)
-	form := url.Values{"id": {s.id("f", 1)}, "form": {"teapot 0.9 l"}, "mark": {"KT"}, "number": {"212"}, "body": {"tern"}, "seat": {"inset"}, "together": {"in_place"}, "seat_glazed": {"no"},
+	form := url.Values{"id": {s.id("f", 1)}, "form": {"teapot 0.9 l"}, "mark": {"KT"}, "number": {"212"},
+		"body": {"tern"}, "seat": {"inset"}, "together": {"in_place"}, "seat_glazed": {"no"},
 		"galleries": {"104.5; 92.5; 104.8\n104,9; 92.5\n\n4 1/8 in; 92.5mm"}}
 	for range 2 {
 		if to, _ := s.form("/pots", form, 303); to != "/pots?form=teapot+0.9+l&made=3" {
@@ -25,7 +26,8 @@ func TestCardsFromTheWheelToAReplacement(t *testing.T) {
 	}
 	var list struct{ Items []wire.Pot }
 	s.get("/v1/pots?find=212+kt", 200, &list)
-	if len(list.Items) != 1 || list.Items[0].Collar[1] != 104.8 || *list.Items[0].Opening != 92.5 || list.Items[0].Body != "tern/B" || list.Items[0].MadeOn != "2026-02-02" {
+	if len(list.Items) != 1 || list.Items[0].Collar[1] != 104.8 || *list.Items[0].Opening != 92.5 ||
+		list.Items[0].Body != "tern/B" || list.Items[0].MadeOn != "2026-02-02" {
 		t.Fatalf("%+v", list.Items)
 	}
 	s.get("/v1/pots", 200, &list)
@@ -35,7 +37,8 @@ func TestCardsFromTheWheelToAReplacement(t *testing.T) {
 	card := list.Items[2]
 	var lid wire.Lid
 	s.get(card.LidQuestion, 200, &lid)
-	if len(lid.Asked.CollarMM) != 2 || *lid.Asked.OpeningMM != 92.5 || *lid.Asked.Form != "teapot 0.9 l" || lid.Asked.Together != "in_place" || *lid.Asked.Body != "tern/B" {
+	if len(lid.Asked.CollarMM) != 2 || *lid.Asked.OpeningMM != 92.5 || *lid.Asked.Form != "teapot 0.9 l" ||
+		lid.Asked.Together != "in_place" || *lid.Asked.Body != "tern/B" {
 		t.Errorf("%+v", lid.Asked)
 	}
 	found := s.get("/pots?find=teapot+212", 200, nil)
@@ -43,7 +46,8 @@ func TestCardsFromTheWheelToAReplacement(t *testing.T) {
 		t.Error("the find page does not lead to the card")
 	}
 	for _, ask := range []string{card.ID, "teapot 212"} { // a lid for a pot is asked for on its card
-		if got := s.get("/lid?"+url.Values{"pot": {ask}}.Encode(), 200, nil); !strings.Contains(got, "/pot/"+card.ID) || !strings.Contains(got, "212") {
+		if got := s.get("/lid?"+url.Values{"pot": {ask}}.Encode(), 200, nil); !strings.Contains(got,
+			"/pot/"+card.ID) || !strings.Contains(got, "212") {
 			t.Errorf("/lid?pot=%s leads elsewhere", ask)
 		}
 	}
@@ -91,7 +95,8 @@ func TestAnswerBecomesACard(t *testing.T) {
 	s.form("/pots", form, 303)
 	var list struct{ Items []wire.Pot }
 	s.get("/v1/pots?find=jar", 200, &list)
-	if len(list.Items) != 1 || list.Items[0].Collar[0] != 104.5 || *list.Items[0].Opening != 92.5 || list.Items[0].Set == nil {
+	if len(list.Items) != 1 || list.Items[0].Collar[0] != 104.5 || *list.Items[0].Opening != 92.5 ||
+		list.Items[0].Set == nil {
 		t.Errorf("%+v", list.Items)
 	}
 }
@@ -110,11 +115,14 @@ func TestCardsThatCannotBe(t *testing.T) {
 		`{"form":"jar","collar_mm":[104],"body":"tern/B","made_on":"yesterday"}`: "made_on",
 		`{"form":"jar","collar_mm":[104],"body":"tern/B","colour":"blue"}`:       "unknown-parameter",
 	} {
-		if said := s.answer("PUT", "/v1/pots/"+s.id("q", 1), body, map[bool]int{true: 404, false: 422}[strings.HasPrefix(want, "unknown-c") || want == "unknown-batch"], nil); !strings.Contains(said, want) {
+		if said := s.answer("PUT", "/v1/pots/"+s.id("q", 1), body,
+			map[bool]int{true: 404, false: 422}[strings.HasPrefix(want, "unknown-c") ||
+				want == "unknown-batch"], nil); !strings.Contains(said, want) {
 			t.Errorf("%s\n%s", body, said)
 		}
 	}
-	_, page := s.form("/pots", url.Values{"id": {s.id("f", 2)}, "form": {"jar"}, "body": {"tern"}, "galleries": {"104.5; 92.5\n104.5; 109.5"}}, 422)
+	_, page := s.form("/pots", url.Values{"id": {s.id("f", 2)}, "form": {"jar"}, "body": {"tern"},
+		"galleries": {"104.5; 92.5\n104.5; 109.5"}}, 422)
 	if !strings.Contains(page, "104.5; 92.5\n104.5; 109.5") || !strings.Contains(page, "were they swapped") {
 		t.Error("the form is not shown again as it was typed")
 	}
@@ -133,14 +141,17 @@ func TestLidResultPages(t *testing.T) {
 	_, board, _ := strings.Cut(list, `href="/lid-results/board?card=`)
 	board, _, _ = strings.Cut(board, `"`)
 	page := s.get("/lid-results/board?card="+board, 200, nil)
-	for _, want := range []string{"it won&#39;t go in", "binds one way", "slips past the ledge", "it rattles", "Nobody tried it", "Held by glaze", pots[5], "Load 1"} {
+	for _, want := range []string{"it won&#39;t go in", "binds one way", "slips past the ledge", "it rattles",
+		"Nobody tried it", "Held by glaze", pots[5], "Load 1"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page of a board lacks %q", want)
 		}
 	}
-	form := url.Values{"id": {s.id("v", 5)}, "card": {board}, "pot": pots, "good": {"4"}, "tight": {"9"}, "plays": {"1,6"}, "load": {glazeLoad}}
+	form := url.Values{"id": {s.id("v", 5)}, "card": {board}, "pot": pots, "good": {"4"}, "tight": {"9"},
+		"plays": {"1,6"}, "load": {glazeLoad}}
 	_, again := s.form("/lid-results", form, 422)
-	if !strings.Contains(again, `value="9"`) || !strings.Contains(again, `value="1,6"`) || !strings.Contains(again, "13 lids told of, the board had 6") {
+	if !strings.Contains(again, `value="9"`) || !strings.Contains(again, `value="1,6"`) ||
+		!strings.Contains(again, "13 lids told of, the board had 6") {
 		t.Errorf("not shown again as typed:\n%s", again)
 	}
 	form.Set("tight", "2")
@@ -157,12 +168,14 @@ func TestLidResultPages(t *testing.T) {
 	}
 	s.form("/lid-results/"+s.id("v", 5)+"/strike", url.Values{"why": {""}}, 422)
 	s.form("/lid-results/"+s.id("v", 5)+"/strike", url.Values{"why": {"other board"}}, 303)
-	if p := s.get("/lid-results", 200, nil); !strings.Contains(p, "left out: other board") || strings.Contains(p,
-		"fitted respirator") {
+	if p := s.get("/lid-results", 200, nil); !strings.Contains(p, "left out: other board") ||
+		strings.Contains(p,
+			"fitted respirator") {
 		t.Error("the struck board is not shown as struck, or still asks for care")
 	}
 	s.get("/lid-results/board", 200, nil)
-	s.form("/lid-results", url.Values{"id": {s.id("v", 6)}, "form": {"jar"}, "body": {"tern/B"}, "good": {"many"}}, 422)
+	s.form("/lid-results", url.Values{"id": {s.id("v", 6)}, "form": {"jar"},
+		"body": {"tern/B"}, "good": {"many"}}, 422)
 }
 
 // Bare or glazed, in place or apart: what a question about a form leaves open is as on the newest card
@@ -204,13 +217,15 @@ func TestFormIsRemembered(t *testing.T) {
 	// A board of the same form, by parameters and by body, says the same as with everything said.
 	const galleries = `{"collar_mm":[104.5],"opening_mm":92.5}`
 	body := func(more string) string {
-		return `{"clay":"tern","batch":"B","form":"jar","lids":9,"accept":"wide","galleries":[` + strings.Repeat(galleries+",", 7) + galleries + `]` + more + `}`
+		return `{"clay":"tern","batch":"B","form":"jar","lids":9,"accept":"wide","galleries":[` +
+			strings.Repeat(galleries+",", 7) + galleries + `]` + more + `}`
 	}
 	said := func(more string) string {
 		_, text := ask(t, "POST", s.URL+"/v1/lids/board", "application/json", body(more))
 		return text
 	}
-	open, full, other := said(""), said(`,"seat_glazed":true,"together":"apart"`), said(`,"seat_glazed":false,"together":"in_place"`)
+	open, full, other := said(""), said(`,"seat_glazed":true,"together":"apart"`),
+		said(`,"seat_glazed":false,"together":"in_place"`)
 	if open != full || open == other || !strings.Contains(open, `"sizes":[`) {
 		t.Errorf("a board of jars:\n%s\nsaid in full:\n%s\notherwise:\n%s", open, full, other)
 	}

@@ -56,7 +56,8 @@ func (s *sheet) line(d string) {
 }
 
 func (s *sheet) write(x, y float64, anchor, text string) {
-	fmt.Fprintf(s, `<text x="%.3f" y="%.3f" text-anchor="%s">%s</text>`, x, y, anchor, html.EscapeString(text))
+	fmt.Fprintf(s, `<text x="%.3f" y="%.3f" text-anchor="%s">%s</text>`, x, y, anchor,
+		html.EscapeString(text))
 }
 
 // check draws the square of 50 mm, and what to do with it.
@@ -112,21 +113,26 @@ func (g gauge) SVG(l pages.Locale) string {
 	right := func(w float64) float64 { return middle + w/2 }
 	const top, collarHigh, stepHigh = 28.0, 16.0, 14.0
 	if g.Opening > 0 {
-		s.line(fmt.Sprintf("M%.3f %.3fH%.3fV%.3fH%.3fV%.3fH%.3fV%.3fH%.3fZ", left(g.Collar), top, right(g.Collar), top+collarHigh, right(g.Opening), top+collarHigh+stepHigh,
+		s.line(fmt.Sprintf("M%.3f %.3fH%.3fV%.3fH%.3fV%.3fH%.3fV%.3fH%.3fZ", left(g.Collar), top,
+			right(g.Collar), top+collarHigh, right(g.Opening), top+collarHigh+stepHigh,
 			left(g.Opening), top+collarHigh, left(g.Collar)))
 		s.write(left(g.Opening)+4, top+collarHigh+stepHigh-4, "start",
 			l.T("ledge opening {1} mm", l.Decimal(g.Opening, 1)))
 	} else {
-		s.line(fmt.Sprintf("M%.3f %.3fH%.3fV%.3fH%.3fZ", left(g.Collar), top, right(g.Collar), top+collarHigh, left(g.Collar)))
+		s.line(fmt.Sprintf("M%.3f %.3fH%.3fV%.3fH%.3fZ", left(g.Collar), top, right(g.Collar),
+			top+collarHigh, left(g.Collar)))
 	}
 	s.write(left(g.Collar)+4, top+6, "start", l.T("gallery {1} mm", l.Decimal(g.Collar, 1)))
 	if g.Lid > 0 {
 		const fork, back, jaw, arm = 72.0, 16.0, 20.0, 15.0
 		outer := g.Lid + 2*arm
 		if half {
-			s.line(fmt.Sprintf("M%.3f %.3fH%.3fV%.3fH%.3fV%.3fH%.3fZ", middle, fork, right(outer), fork+back+jaw, right(g.Lid), fork+back, middle))
+			s.line(fmt.Sprintf("M%.3f %.3fH%.3fV%.3fH%.3fV%.3fH%.3fZ", middle, fork, right(outer),
+				fork+back+jaw, right(g.Lid), fork+back, middle))
 		} else {
-			s.line(fmt.Sprintf("M%.3f %.3fH%.3fV%.3fH%.3fV%.3fH%.3fV%.3fH%.3fZ", left(outer), fork, right(outer), fork+back+jaw, right(g.Lid), fork+back, left(g.Lid), fork+back+jaw, left(outer)))
+			s.line(fmt.Sprintf("M%.3f %.3fH%.3fV%.3fH%.3fV%.3fH%.3fV%.3fH%.3fZ", left(outer), fork,
+				right(outer), fork+back+jaw, right(g.Lid), fork+back, left(g.Lid),
+				fork+back+jaw, left(outer)))
 		}
 		s.write(left(g.Lid)+4, fork+back-5, "start", l.T("lid {1} mm between the jaws", l.Decimal(g.Lid, 1)))
 	}
@@ -163,7 +169,8 @@ func (r shrinkRule) SVG(l pages.Locale) string {
 			s.write(x(float64(n)), top+17, "middle", fmt.Sprint(n))
 		}
 	}
-	fmt.Fprintf(s, `<path class="strokes" d="%s" fill="none" stroke="#000" stroke-width="0.2"/>`, strokes.String())
+	fmt.Fprintf(s, `<path class="strokes" d="%s" fill="none" stroke="#000" stroke-width="0.2"/>`,
+		strokes.String())
 	s.write(sheetEdge+4, top+high-4, "start", l.T("fired mm, read on the wet clay"))
 	s.check(sheetEdge, sheetHigh-sheetEdge-checkMM-14)
 	s.foot(r.Foot)
@@ -172,7 +179,8 @@ func (r shrinkRule) SVG(l pages.Locale) string {
 
 // printed is a print to scale, as a page or, at an address that ends in .svg, as the drawing alone
 // for whoever cuts it.
-func (s lidRoutes) printed(draw func(*http.Request) (title, svg string, err error)) func(http.ResponseWriter, *http.Request) error {
+func (s lidRoutes) printed(draw func(*http.Request) (title, svg string,
+	err error)) func(http.ResponseWriter, *http.Request) error {
 	return func(w http.ResponseWriter, r *http.Request) error {
 		title, svg, err := draw(r)
 		if err != nil {
@@ -377,7 +385,8 @@ func (s lidRoutes) yearPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	y := lid.CountYear(from, from.AddDate(1, 0, 0), loads, firings, func(k kiln.KilnID) kiln.ChannelID { return s.Known(k).Control }, boards)
+	y := lid.CountYear(from, from.AddDate(1, 0, 0), loads, firings,
+		func(k kiln.KilnID) kiln.ChannelID { return s.Known(k).Control }, boards)
 	data := pages.YearPage{Frame: s.page(r.Context(), "more").Frame, Year: strconv.Itoa(year),
 		Before: strconv.Itoa(year - 1),
 		After:  s.yearAfter(year), Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries,
@@ -432,7 +441,8 @@ func driftSays(l pages.Locale, d shrinkage.LoadHeat) pages.DriftOf {
 }
 
 // kilnsOfYear are the pictures and figures of each kiln in a year.
-func (s lidRoutes) kilnsOfYear(ctx context.Context, l pages.Locale, y lid.Year, firings []kiln.Firing, from time.Time) (
+func (s lidRoutes) kilnsOfYear(ctx context.Context, l pages.Locale, y lid.Year,
+	firings []kiln.Firing, from time.Time) (
 	all []pages.KilnOfYear, err error) {
 	probes := map[kiln.KilnID][]string{}
 	for _, wired := range s.Wired {
@@ -459,7 +469,8 @@ func (s lidRoutes) kilnsOfYear(ctx context.Context, l pages.Locale, y lid.Year, 
 		peak := chart.Firings{Least: 20, Figure: func(v float64) string { return l.Heat(v) }}
 		long := chart.Firings{Least: 2, Figure: func(v float64) string { return l.Decimal(v, 1) + " h" }}
 		for _, f := range firings {
-			if f.Kiln != k.Kiln || f.Began.Wall.Before(from) || !f.Began.Wall.Before(from.AddDate(1, 0, 0)) || f.ToTop <= 0 {
+			if f.Kiln != k.Kiln || f.Began.Wall.Before(from) || !f.Began.Wall.Before(from.AddDate(1, 0, 0)) ||
+				f.ToTop <= 0 {
 				continue
 			}
 			peak.At, long.At = append(peak.At, f.Began.Wall), append(long.At, f.Began.Wall)
@@ -565,7 +576,8 @@ func (s barRoutes) barSheetPage(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		data.Bars = append(data.Bars, pages.SheetBar{BarJSON: s.Bars().BarJSON(b.Bar), Square: pages.Drawn(drawn)})
+		data.Bars = append(data.Bars, pages.SheetBar{BarJSON: s.Bars().BarJSON(b.Bar),
+			Square: pages.Drawn(drawn)})
 	}
 	return s.show(w, data)
 }

@@ -72,10 +72,12 @@ func across(d string) []float64 {
 
 // The check square is 50.0 mm each way on paper, and so are the widths of the gauge what they say.
 func TestPrintsAreToScale(t *testing.T) {
-	for _, g := range []gauge{{Title: "teapot", Collar: 104.5, Opening: 92.5, Lid: 102.5}, {Title: "jar", Collar: 240}, {Title: "casserole", Collar: 300, Opening: 284, Lid: 296}} {
+	for _, g := range []gauge{{Title: "teapot", Collar: 104.5, Opening: 92.5, Lid: 102.5},
+		{Title: "jar", Collar: 240}, {Title: "casserole", Collar: 300, Opening: 284, Lid: 296}} {
 		d := drawn(t, g.SVG(pages.Locale{}))
 		x, y := d.millimetresPerUnit(t)
-		if len(d.Rects) != 1 || math.Abs(d.Rects[0].Width*x-50) > 1e-9 || math.Abs(d.Rects[0].Height*y-50) > 1e-9 {
+		if len(d.Rects) != 1 || math.Abs(d.Rects[0].Width*x-50) > 1e-9 ||
+			math.Abs(d.Rects[0].Height*y-50) > 1e-9 {
 			t.Errorf("%s: a check square of %+v, scale %g %g", g.Title, d.Rects, x, y)
 		}
 		share := 1.0
@@ -144,13 +146,16 @@ func TestPrintPages(t *testing.T) {
 	s.get("/v1/clays/tern/shrinkage?batch=B", 200, &rate)
 	rule := drawn(t, s.get("/rule.svg?clay=tern&batch=B", 200, nil))
 	for _, p := range rule.Paths {
-		if at := across(p.D); p.Class == "strokes" && math.Abs((at[100]-at[0])/100-*rate.MultiplyFiredBy) > 1e-4 {
-			t.Errorf("the rule's strokes stand %.4f apart, the clay says %.4f", (at[100]-at[0])/100, *rate.MultiplyFiredBy)
+		if at := across(p.D); p.Class == "strokes" &&
+			math.Abs((at[100]-at[0])/100-*rate.MultiplyFiredBy) > 1e-4 {
+			t.Errorf("the rule's strokes stand %.4f apart, the clay says %.4f",
+				(at[100]-at[0])/100, *rate.MultiplyFiredBy)
 		}
 	}
 	pot := s.pots(1, 1, 104.5, 92.5, 0, 0)[0]
 	sheet := s.get("/pot/"+pot+"/sheet", 200, nil)
-	for _, want := range []string{"104.5", "ledge opening", "leather", "bisque", "not over", "/gauge?", "Throw a spare"} {
+	for _, want := range []string{"104.5", "ledge opening", "leather", "bisque", "not over",
+		"/gauge?", "Throw a spare"} {
 		if !strings.Contains(sheet, want) {
 			t.Errorf("the wet sheet lacks %q", want)
 		}
@@ -158,7 +163,8 @@ func TestPrintPages(t *testing.T) {
 	_, gauge, _ := strings.Cut(sheet, `href="/gauge?`)
 	gauge, _, _ = strings.Cut(gauge, `"`)
 	page := s.get("/gauge?"+html.UnescapeString(gauge), 200, nil)
-	if !strings.Contains(page, `width="297mm"`) || !strings.Contains(page, "50 mm each way") || !strings.Contains(page, "/gauge.svg?") {
+	if !strings.Contains(page, `width="297mm"`) || !strings.Contains(page, "50 mm each way") ||
+		!strings.Contains(page, "/gauge.svg?") {
 		t.Error("the page of the gauge lacks its drawing")
 	}
 	s.form("/lid-results", url.Values{"id": {s.id("v", 1)}, "pot": {pot}, "glued": {"1"}}, 303)
@@ -169,7 +175,9 @@ func TestPrintPages(t *testing.T) {
 			t.Errorf("the year sheet lacks %q", want)
 		}
 	}
-	for path, status := range map[string]int{"/gauge": 422, "/gauge?collar=900": 422, "/gauge?collar=90&opening=95": 422, "/gauge?collar=90&colour=red": 422, "/rule?clay=wren": 404, "/rule": 422,
+	for path, status := range map[string]int{"/gauge": 422, "/gauge?collar=900": 422,
+		"/gauge?collar=90&opening=95": 422, "/gauge?collar=90&colour=red": 422,
+		"/rule?clay=wren": 404, "/rule": 422,
 		"/year?year=26": 422, "/year?year=next": 422, "/pot/" + s.id("p", 9) + "/sheet": 404} {
 		s.get(path, status, nil)
 	}

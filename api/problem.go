@@ -56,7 +56,8 @@ func (h *heldAnswer) Write(b []byte) (int, error) {
 // refusedForms answers a form of a page, and sees to it that one that is refused comes back as it was typed,
 // with what is wrong beside its fields: the page that it came from is shown again where the form shows none
 // itself.
-func (s *Server) refusedForms(w http.ResponseWriter, r *http.Request, f func(http.ResponseWriter, *http.Request) error) error {
+func (s *Server) refusedForms(w http.ResponseWriter, r *http.Request,
+	f func(http.ResponseWriter, *http.Request) error) error {
 	if r.Method != http.MethodPost || !strings.HasPrefix(r.Header.Get("Content-Type"),
 		"application/x-www-form-urlencoded") {
 		return f(w, r)
@@ -83,7 +84,8 @@ func (s *Server) refusedForms(w http.ResponseWriter, r *http.Request, f func(htt
 		p = s.troubles.Problem(ctx, err)
 	}
 	if p != nil && len(p.Fields) == 0 {
-		if thing, ok := strings.CutPrefix(p.Type, "/problems/unknown-"); ok { // it is told by the field that names it
+		// it is told by the field that names it
+		if thing, ok := strings.CutPrefix(p.Type, "/problems/unknown-"); ok {
 			named := *p
 			named.Fields, p = []wire.Field{{Name: thing, Says: p.Title}}, &named
 		}
@@ -93,7 +95,8 @@ func (s *Server) refusedForms(w http.ResponseWriter, r *http.Request, f func(htt
 		page, _ = s.cameFrom(r, "")
 	}
 	if p != nil && formFault(p) && page != nil {
-		if out, ok := s.pages.Refused(page, r.URL.EscapedPath(), r.PostForm, *onPage(p), s.page(ctx, "").Speak); ok {
+		if out, ok := s.pages.Refused(page, r.URL.EscapedPath(), r.PostForm, *onPage(p),
+			s.page(ctx, "").Speak); ok {
 			w.Header().Set("Content-Type", "text/html; charset=utf-8")
 			w.WriteHeader(p.Status)
 			_, err := w.Write(out)
@@ -113,7 +116,8 @@ func (s *Server) refusedForms(w http.ResponseWriter, r *http.Request, f func(htt
 
 // formFault says that whoever filled a form in can mend it.
 func formFault(p *web.Problem) bool {
-	return slices.Contains([]int{http.StatusBadRequest, http.StatusNotFound, http.StatusConflict, http.StatusPreconditionFailed, http.StatusUnprocessableEntity}, p.Status)
+	return slices.Contains([]int{http.StatusBadRequest, http.StatusNotFound, http.StatusConflict,
+		http.StatusPreconditionFailed, http.StatusUnprocessableEntity}, p.Status)
 }
 
 type refusedKey struct{}
@@ -141,7 +145,8 @@ func (s *Server) cameFrom(r *http.Request, usual string) (page []byte, at string
 	get.URL = &url.URL{Path: from.Path, RawPath: from.RawPath, RawQuery: from.RawQuery}
 	get.RequestURI = get.URL.RequestURI()
 	e := s.routeAt(get)
-	if e.class.traffic != webPage.traffic || s.Access.Codes != nil && e.needed(s.Access.ReadingOpen) > auth.CallerOf(r.Context()).Who {
+	if e.class.traffic != webPage.traffic ||
+		s.Access.Codes != nil && e.needed(s.Access.ReadingOpen) > auth.CallerOf(r.Context()).Who {
 		return nil, ""
 	}
 	h := &heldAnswer{header: http.Header{}}

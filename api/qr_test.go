@@ -30,7 +30,8 @@ func TestSheetCodesAreRead(t *testing.T) {
 		if err != nil {
 			t.Fatalf("read the code of %s (make packages brings zbarimg): %v %s", bar, err, read)
 		}
-		if got, want := strings.TrimSpace(string(read)), strings.TrimSuffix(b.s.Site.PublicURL, "/")+"/bar/"+bar; got != want {
+		if got, want := strings.TrimSpace(string(read)), strings.TrimSuffix(b.s.Site.PublicURL, "/")+
+			"/bar/"+bar; got != want {
 			t.Errorf("the code of %s opens %q, want %q", bar, got, want)
 		}
 	}

@@ -93,8 +93,8 @@ func (r *reader) yes(name string) (value, ok bool) {
 	return v == "yes", v != ""
 }
 
-// number is a plain decimal number from low to high; only what people type, which has no unit in its name, may
-// have a decimal comma.
+// number is a plain decimal number from low to high; only what people type, which has no unit in its name,
+// may have a decimal comma.
 func (r *reader) number(name string, low, high float64) (float64, bool) {
 	v, ok := r.text(name)
 	if !ok {
@@ -170,8 +170,8 @@ func (r *reader) ratio(name string, low, high float64) (tiles.Ratio, bool) {
 	return tiles.Ratio(f), true
 }
 
-// percent is a field with % behind it, up to a share: 11, 3.5 and 11 % are per cent. A bare number under a hundredth
-// of that unit's use, as 0.12, is the share itself.
+// percent is a field with % behind it, up to a share: 11, 3.5 and 11 % are per cent. A bare number under a
+// hundredth of that unit's use, as 0.12, is the share itself.
 func (r *reader) percent(name string, high float64) tiles.Ratio {
 	v, ok := r.text(name)
 	if !ok {
@@ -194,8 +194,8 @@ func (r *reader) percent(name string, high float64) tiles.Ratio {
 	return tiles.Ratio(f)
 }
 
-// pointNumber is the form of a field that is named _mm: programs write those, and 104,106 is two numbers of theirs
-// that ran together, or a thousand times as much.
+// pointNumber is the form of a field that is named _mm: programs write those, and 104,106 is two numbers of
+// theirs that ran together, or a thousand times as much.
 var pointNumber = regexp.MustCompile(`^\s*[0-9]+(\.[0-9]+)?\s*$`)
 
 // apartAtCommas takes apart what a client joined by commas, where no comma can be a decimal sign: with a
@@ -240,7 +240,8 @@ func (r *reader) lengths(name string, most int) []tiles.Millimetre {
 	var out []tiles.Millimetre
 	for _, t := range texts {
 		if field == mm && !pointNumber.MatchString(t) {
-			if _, err := strconv.ParseFloat(strings.TrimSpace(t), 64); err != nil && !errors.Is(err, strconv.ErrRange) {
+			if _, err := strconv.ParseFloat(strings.TrimSpace(t), 64); err != nil &&
+				!errors.Is(err, strconv.ErrRange) {
 				r.fault(field, "length-unreadable",
 					"a number with a point alone, as 104.5; {1} takes 104,5 and units", plain)
 				return nil

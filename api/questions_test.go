@@ -21,7 +21,8 @@ var mistakes = []struct {
 	stage, length string
 	slip          string
 }{
-	{"longer than the stage before", []string{"wet", "100.0", "bisque", "93.6"}, "fired", "97.7", "digit_wrong"},
+	{"longer than the stage before", []string{"wet", "100.0", "bisque", "93.6"},
+		"fired", "97.7", "digit_wrong"},
 	{"longer than wet", []string{"wet", "100.0"}, "dry", "100.8", "longer_than_before"},
 	{"fired equal to dry", []string{"wet", "100.0", "dry", "94.1"}, "fired", "94.1", "not_fired_yet"},
 	{"fired equal to bisque", []string{"wet", "100.0", "bisque", "93.6"}, "fired", "93.6", "not_fired_yet"},
@@ -32,9 +33,9 @@ var mistakes = []struct {
 	{"swapped digits", []string{"wet", "100.0"}, "fired", "78.6", "digits_swapped"},
 }
 
-// TestEveryQuestionOnEveryPath: each mistake is asked about before it is kept: by the form of the page, that of
-// the page of a load, the API asked first and the queue of a phone. The API that is told to keep it, and a table,
-// keep it not confirmed and say the question.
+// TestEveryQuestionOnEveryPath: each mistake is asked about before it is kept: by the form of the page, that
+// of the page of a load, the API asked first and the queue of a phone. The API that is told to keep it, and a
+// table, keep it not confirmed and say the question.
 func TestEveryQuestionOnEveryPath(t *testing.T) {
 	b := newBench(t)
 	b.tern()
@@ -76,12 +77,14 @@ func TestEveryQuestionOnEveryPath(t *testing.T) {
 			code := fresh(m.before)
 			at := "/v1/bars/" + code + "/readings/" + b.id()
 			asked := b.json("PUT", at+"?ask=true", sent, 200)
-			if asked["not_kept"] != true || asked["slip"] != m.slip || asked["question"] == nil || count(code) != n {
+			if asked["not_kept"] != true || asked["slip"] != m.slip ||
+				asked["question"] == nil || count(code) != n {
 				t.Errorf("%s, %s asked first: %v %v, %d readings", m.name, path, asked["slip"],
 					asked["question"], count(code))
 			}
 			kept := b.json("PUT", at, sent, 201)
-			if kept["not_kept"] != nil || kept["counted"] != false || kept["needs"] == nil || kept["question"] != asked["question"] || count(code) != n+1 {
+			if kept["not_kept"] != nil || kept["counted"] != false || kept["needs"] == nil ||
+				kept["question"] != asked["question"] || count(code) != n+1 {
 				t.Errorf("%s, %s kept: %v", m.name, path, kept)
 			}
 			if again := b.json("PUT", at+"?ask=true", sent, 200); again["not_kept"] != nil {
@@ -102,8 +105,9 @@ func TestEveryQuestionOnEveryPath(t *testing.T) {
 	}
 }
 
-// TestEarlierIsAskedAbout: a right length after a wrong one that was kept in spite of the question is taken, and the
-// question is about the wrong one, with the taps that mend it; typed again it takes the wrong one's place.
+// TestEarlierIsAskedAbout: a right length after a wrong one that was kept in spite of the question is taken,
+// and the question is about the wrong one, with the taps that mend it; typed again it takes the wrong one's
+// place.
 func TestEarlierIsAskedAbout(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")
@@ -115,7 +119,8 @@ func TestEarlierIsAskedAbout(t *testing.T) {
 	}
 	right := b.read("BQ7", "fired", "87.7")
 	earlier, _ := right["earlier"].(map[string]any)
-	if right["unusual"] != false || earlier["id"] != wrong["id"] || !strings.Contains(fmt.Sprint(earlier["question"]), "97.7 mm right at bisque") {
+	if right["unusual"] != false || earlier["id"] != wrong["id"] ||
+		!strings.Contains(fmt.Sprint(earlier["question"]), "97.7 mm right at bisque") {
 		t.Fatalf("the right one: %v", right)
 	}
 	text := b.page("/bar/BQ7?saved=" + right["id"].(string))
@@ -124,7 +129,8 @@ func TestEarlierIsAskedAbout(t *testing.T) {
 	text = b.page("/bar/BQ7?correct=" + wrong["id"].(string))
 	has(t, text, "Correct: bisque 97.7 mm", `name="supersedes" value="`+wrong["id"].(string)+`"`,
 		`value="bisque" checked`)
-	b.post("/bar/BQ7", url.Values{"id": {b.id()}, "supersedes": {wrong["id"].(string)}, "stage": {"bisque"}, "length": {"93.6"}, "unit": {"mm"}, "instrument": {"calliper"}}, 303)
+	b.post("/bar/BQ7", url.Values{"id": {b.id()}, "supersedes": {wrong["id"].(string)}, "stage": {"bisque"},
+		"length": {"93.6"}, "unit": {"mm"}, "instrument": {"calliper"}}, 303)
 	last, _ := b.last("BQ7")
 	if last["unusual"] != false || last["supersedes"] != wrong["id"] {
 		t.Errorf("corrected: %v", last)
@@ -134,8 +140,8 @@ func TestEarlierIsAskedAbout(t *testing.T) {
 	}
 }
 
-// TestFormKeepsWhatWasTyped: with each field of the form of a bar wrong once the field is named and all that was
-// typed stands there again; nothing is kept.
+// TestFormKeepsWhatWasTyped: with each field of the form of a bar wrong once the field is named and all that
+// was typed stands there again; nothing is kept.
 func TestFormKeepsWhatWasTyped(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")
@@ -167,8 +173,8 @@ func TestFormKeepsWhatWasTyped(t *testing.T) {
 	}
 }
 
-// TestOneWildBarAmongThree: of three bars that were kept one that is 5 mm off is named where the clay's rate is
-// shown and where a lid is sized by it.
+// TestOneWildBarAmongThree: of three bars that were kept one that is 5 mm off is named where the clay's rate
+// is shown and where a lid is sized by it.
 func TestOneWildBarAmongThree(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7", "BQ4", "BQ3")
@@ -192,8 +198,8 @@ func TestOneWildBarAmongThree(t *testing.T) {
 	}
 }
 
-// TestRefusedFormsComeBack: a load with a bad code and a clay with fields at fault come back as they were typed,
-// each fault beside its field; per cent are read as people write them.
+// TestRefusedFormsComeBack: a load with a bad code and a clay with fields at fault come back as they were
+// typed, each fault beside its field; per cent are read as people write them.
 func TestRefusedFormsComeBack(t *testing.T) {
 	b := newBench(t)
 	b.tern("BQ7")
@@ -214,7 +220,8 @@ func TestRefusedFormsComeBack(t *testing.T) {
 		"0.12": 0.12} {
 		id := "gull-" + slug(typed)
 		b.post("/clays", url.Values{"clay": {id}, "name": {"Gull"}, "stated_total_ratio": {typed}}, 303)
-		if got := b.json("GET", "/v1/clays/"+id, "", 200)["stated_total_ratio"].(float64); math.Abs(got-want) > 1e-9 {
+		if got := b.json("GET", "/v1/clays/"+id, "",
+			200)["stated_total_ratio"].(float64); math.Abs(got-want) > 1e-9 {
 			t.Errorf("%q is %g, want %g", typed, got, want)
 		}
 	}
@@ -228,7 +235,8 @@ func TestNoteIsCrossedOut(t *testing.T) {
 	b.json("PUT", "/v1/firings/"+firing+"/notes/"+note, `{"text":"damper a third shut"}`, 201)
 	has(t, b.page("/firing/"+firing), `name="strike" value="`+note+`"`)
 	b.post("/firing/"+firing+"/notes", url.Values{"strike": {note}, "back": {"#notes"}}, 422) // why?
-	b.post("/firing/"+firing+"/notes", url.Values{"strike": {note}, "why": {"another firing"}, "back": {"#notes"}}, 303)
+	b.post("/firing/"+firing+"/notes", url.Values{"strike": {note}, "why": {"another firing"},
+		"back": {"#notes"}}, 303)
 	text := b.page("/firing/" + firing)
 	has(t, text, `<p class="grow struck">`, "damper a third shut")
 	if strings.Contains(text, `name="strike"`) {
@@ -236,8 +244,9 @@ func TestNoteIsCrossedOut(t *testing.T) {
 	}
 }
 
-// TestNewBag: a bag of two taps is the one in use from then on and leads to two new bars; one that is not to be used
-// yet is not; what is wrong is said beside its field and what was typed stays; no bag is written over.
+// TestNewBag: a bag of two taps is the one in use from then on and leads to two new bars; one that is not to
+// be used yet is not; what is wrong is said beside its field and what was typed stays; no bag is written
+// over.
 func TestNewBag(t *testing.T) {
 	b := newBench(t)
 	b.tern()
@@ -263,7 +272,8 @@ func TestNewBag(t *testing.T) {
 	}
 	for form, field := range map[string]string{"batch=B&stamp=L+7": "batch", "batch=&stamp=L+7": "batch",
 		"batch=D&bars=many&stamp=L+7": "bars", "batch=D&arrived_on=soon&stamp=L+7": "arrived"} {
-		if code, _, page := post(form); code/100 != 4 || !strings.Contains(page, `value="L 7"`) || !strings.Contains(page, `aria-invalid="true"`) || !strings.Contains(page, `id="`+field+`"`) {
+		if code, _, page := post(form); code/100 != 4 || !strings.Contains(page, `value="L 7"`) ||
+			!strings.Contains(page, `aria-invalid="true"`) || !strings.Contains(page, `id="`+field+`"`) {
 			t.Errorf("%s: %d %s", form, code, page)
 		}
 	}
@@ -279,7 +289,8 @@ func (c *oneCollector) Status(context.Context) (usecase.CollectorStatus, error) 
 	return usecase.CollectorStatus{Joined: true, URL: "https://there"}, nil
 }
 func (c *oneCollector) Bodies(context.Context) ([]wire.CatalogueBody, error) {
-	return []wire.CatalogueBody{{ID: "b1", Supplier: "Moss Pit", Number: "14", Name: "Grey"}, {ID: "b2", Name: "Gone", Became: "b1"}}, nil
+	return []wire.CatalogueBody{{ID: "b1", Supplier: "Moss Pit", Number: "14", Name: "Grey"},
+		{ID: "b2", Name: "Gone", Became: "b1"}}, nil
 }
 func (c *oneCollector) KnownBodies() []wire.CatalogueBody {
 	all, _ := c.Bodies(context.Background())
@@ -309,7 +320,8 @@ func TestBodyOfAClay(t *testing.T) {
 		t.Error("a merged body is offered, or one is picked beforehand")
 	}
 	for _, form := range []string{"do=body&clay=tern&body=b1", "do=body&clay=tern&body=b1&send=yes"} {
-		if r, page := b.send("POST", "/settings/collector?clay=tern", "application/x-www-form-urlencoded", form); r.StatusCode != 303 {
+		if r, page := b.send("POST", "/settings/collector?clay=tern", "application/x-www-form-urlencoded",
+			form); r.StatusCode != 303 {
 			t.Errorf("%d %s", r.StatusCode, page)
 		}
 	}

@@ -68,7 +68,8 @@ func (s firingRoutes) postBegin(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	k := r.PathValue("kiln")
-	if _, err := s.Firings().Begin(r.Context(), kiln.FiringID(form.Get("id")), kiln.KilnID(k), "", "", form.Get("sure") != ""); err != nil {
+	if _, err := s.Firings().Begin(r.Context(), kiln.FiringID(form.Get("id")), kiln.KilnID(k), "", "",
+		form.Get("sure") != ""); err != nil {
 		return err
 	}
 	http.Redirect(w, r, "/kiln/"+url.PathEscape(k), http.StatusSeeOther)

@@ -77,7 +77,8 @@ var (
 type answering func(s *Server, m *routes, a huma.API, e entry)
 
 // op is an operation of the API under the house's own rules. Parameters are those that it reads itself.
-func op[I, O any](id string, f func(context.Context, *I) (*O, error), summary string, parameters ...*huma.Param) answering {
+func op[I, O any](id string, f func(context.Context, *I) (*O, error), summary string,
+	parameters ...*huma.Param) answering {
 	return func(s *Server, _ *routes, a huma.API, e entry) {
 		method, path, _ := strings.Cut(e.pattern, " ")
 		operation(a, s, method, path, id, summary, f, parameters...)
@@ -245,12 +246,17 @@ func (s *Server) apiTable() []entry {
 			"Keep a reading for good; it confirms an earlier one of the same bar, stage and marks that is not confirmed, if both agree within 2 sds of one reading (0.4 mm by calliper, 1 mm by rule)")},
 		{"PUT /v1/bars/{bar}/readings/{id}/firing", Bench, write, op("tell-firing", bars.putWhich,
 			"Say which firing a bisque or fired length came out of, or what cone that reached; said again, the last answer stands")},
-		{"PUT /v1/bars/{bar}/readings/{id}/strike", Bench, write, op("strike-reading", bars.readingAct(func(a usecase.Storage) act { return a.StrikeReading }, true),
-			"Cross a reading out; it stays to be seen")},
-		{"PUT /v1/bars/{bar}/readings/{id}/confirm", Owner, write, op("confirm-reading", bars.readingAct(func(a usecase.Storage) act { return a.ConfirmReading }, false),
-			"Confirm a reading in a word, without a second reading")},
-		{"PUT /v1/bars/{bar}/readings/{id}/count", Owner, write, op("count-reading", bars.readingAct(func(a usecase.Storage) act { return a.CountReading }, true),
-			"Let a reading outside 0.72 to 1.01 into the fit")},
+		{"PUT /v1/bars/{bar}/readings/{id}/strike", Bench, write,
+			op("strike-reading", bars.readingAct(func(a usecase.Storage) act { return a.StrikeReading },
+				true),
+				"Cross a reading out; it stays to be seen")},
+		{"PUT /v1/bars/{bar}/readings/{id}/confirm", Owner, write,
+			op("confirm-reading", bars.readingAct(func(a usecase.Storage) act { return a.ConfirmReading },
+				false),
+				"Confirm a reading in a word, without a second reading")},
+		{"PUT /v1/bars/{bar}/readings/{id}/count", Owner, write,
+			op("count-reading", bars.readingAct(func(a usecase.Storage) act { return a.CountReading }, true),
+				"Let a reading outside 0.72 to 1.01 into the fit")},
 		// Pots, and how their lids sat.
 		{"GET /v1/pots", reads, read, op("list-pots", results.getPots,
 			"Pot cards found by mark, number, form or date, newest first")},
@@ -280,7 +286,8 @@ func (s *Server) apiTable() []entry {
 		{"GET /v1/lid", reads, readClay, op("lid", lids.getLid,
 			"How wide to throw a lid so that it fits its fired gallery", inDocument(ofLid)...)},
 		{"GET /v1/lids/board", reads, readClay, op("board", lids.getBoard,
-			"Lids for a whole board: sizes and counts, or which measured lid goes with which pot", inDocument(ofBoard)...)},
+			"Lids for a whole board: sizes and counts, or which measured lid goes with which pot",
+			inDocument(ofBoard)...)},
 		{"POST /v1/lids/board", reads, write, op("ask-board", lids.postBoard,
 			"The same asked with a JSON body; keeps nothing")},
 		// What was crossed out, and back.

@@ -1,9 +1,9 @@
 // Package api answers over HTTP: the JSON routes under /v1, the pages, the metrics.
 //
-// In flow a request, matched by the one table of routes.go, which says whose passcode it takes and what it is among
-// the routes; out flow JSON of api/wire, a page of api/pages, a table or a problem (RFC 9457). A handler decodes,
-// calls one use case and encodes; the parameters of questions about lids are read by the table of
-// lidparameters.go, which makes the document, flags and forms too.
+// In flow a request, matched by the one table of routes.go, which says whose passcode it takes and what it is
+// among the routes; out flow JSON of api/wire, a page of api/pages, a table or a problem (RFC 9457). A
+// handler decodes, calls one use case and encodes; the parameters of questions about lids are read by the
+// table of lidparameters.go, which makes the document, flags and forms too.
 //
 // It holds no arithmetic of the trade and no SQL, and it never writes to a kiln.
 package api
@@ -77,7 +77,8 @@ func (m *routes) Handle(pattern string, h http.Handler) {
 }
 
 // problems has every error of a handler of the API be a problem.
-func problems[I, O any](troubles *web.Troubles, f func(context.Context, *I) (*O, error)) func(context.Context, *I) (*O, error) {
+func problems[I, O any](troubles *web.Troubles, f func(context.Context, *I) (*O,
+	error)) func(context.Context, *I) (*O, error) {
 	return func(ctx context.Context, in *I) (*O, error) {
 		out, err := f(ctx, in)
 		if err != nil {
@@ -105,8 +106,8 @@ func operation[I, O any](a huma.API, s *Server, method, path, id, summary string
 	}
 }
 
-// refusalsOf is what any operation may answer but what was asked for, by its status: one for all of them, where
-// huma would make a dozen for each, half a megabyte that stays.
+// refusalsOf is what any operation may answer but what was asked for, by its status: one for all of them,
+// where huma would make a dozen for each, half a megabyte that stays.
 func refusalsOf(a huma.API) map[string]*huma.Response {
 	problem := a.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[web.Problem](), true, "")
 	content := map[string]*huma.MediaType{"application/problem+json": {Schema: problem}}
@@ -128,8 +129,9 @@ func or[T any](a huma.API, path, text string) {
 	for _, op := range []*huma.Operation{item.Get, item.Post} {
 		if op != nil {
 			op.Responses["200"].Content = map[string]*huma.MediaType{
-				"application/json": {Schema: a.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[T](), true, op.OperationID)},
-				text:               {Schema: &huma.Schema{Type: "string"}},
+				"application/json": {Schema: a.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[T](), true,
+					op.OperationID)},
+				text: {Schema: &huma.Schema{Type: "string"}},
 			}
 			delete(op.Responses["200"].Headers, "Content-Type") // said already
 		}
@@ -141,7 +143,9 @@ func (s *Server) Routes() []string { return slices.Clone(s.patterns) }
 
 // Handler builds every route. It is made once.
 func (s *Server) Handler() (http.Handler, error) {
-	set, err := pages.Load(s.Site.Zone, func(unit string, mm float64) string { return tiles.LengthUnit(unit).Shown(tiles.Millimetre(mm)) })
+	set, err := pages.Load(s.Site.Zone, func(unit string, mm float64) string {
+		return tiles.LengthUnit(unit).Shown(tiles.Millimetre(mm))
+	})
 	if err != nil {
 		return nil, err
 	}
@@ -158,7 +162,8 @@ func (s *Server) Handler() (http.Handler, error) {
 		e.answers(s, mux, a, e)
 	}
 	or[wire.Curve](a, "/v1/firings/{id}/curve", "text/csv")
-	for _, path := range []string{"/v1/clays/{clay}", "/v1/clays/{clay}/batches/{batch}", "/v1/loads/{id}", "/v1/bars/{bar}", "/v1/pots/{id}", "/v1/kilns/{kiln}/probes/{probe}"} {
+	for _, path := range []string{"/v1/clays/{clay}", "/v1/clays/{clay}/batches/{batch}", "/v1/loads/{id}",
+		"/v1/bars/{bar}", "/v1/pots/{id}", "/v1/kilns/{kiln}/probes/{probe}"} {
 		web.Edits(a, path)
 	}
 	orText[wire.Now](a, "/v1/now")
@@ -177,7 +182,8 @@ func (s *Server) Handler() (http.Handler, error) {
 	tables := lists.Handler(auth.Signed(mux), func(r *http.Request) string { return routeOf(r).pattern })
 	tagged := web.Tagged(tables, s.cacheOf())
 	classOf := func(r *http.Request) string { return routeOf(r).class.traffic }
-	return s.asked(s.metrics.Timed(web.CrossOrigin(s.Site.Origins, s.guarded(s.spoken(s.gate.Handler(tagged)))), classOf)), nil
+	return s.asked(s.metrics.Timed(web.CrossOrigin(s.Site.Origins,
+		s.guarded(s.spoken(s.gate.Handler(tagged)))), classOf)), nil
 }
 
 func (s *Server) humaConfig() huma.Config {
@@ -226,7 +232,8 @@ func (s *Server) nothingHere(mux *http.ServeMux) http.HandlerFunc {
 			}
 		}
 		if len(allowed) > 0 {
-			p = web.NewProblem("wrong-method", message.New("This address takes other methods; see the Allow header."))
+			p = web.NewProblem("wrong-method",
+				message.New("This address takes other methods; see the Allow header."))
 			p.Header = http.Header{"Allow": allowed}
 		}
 		if web.IsAPI(r.URL.Path) {

@@ -86,7 +86,8 @@ func (s sessionRoutes) sessionPage(w http.ResponseWriter, r *http.Request) error
 // ourPath reports whether next leads to a page of our own.
 func ourPath(next string) bool {
 	u, err := url.Parse(next)
-	return err == nil && u.Scheme == "" && u.Host == "" && strings.HasPrefix(next, "/") && !strings.HasPrefix(next, "//") && !strings.ContainsAny(next, "\\\r\n")
+	return err == nil && u.Scheme == "" && u.Host == "" && strings.HasPrefix(next, "/") &&
+		!strings.HasPrefix(next, "//") && !strings.ContainsAny(next, "\\\r\n")
 }
 
 // postSessionPage opens a session for who shows a code, or ends the one that the cookie names.

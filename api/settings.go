@@ -23,7 +23,8 @@ func (s studioRoutes) settingsPage(w http.ResponseWriter, r *http.Request) error
 	for _, c := range wiring[2:] {
 		wiring[1].More = append(append(wiring[1].More, c.Text), c.More...)
 	}
-	d := pages.SettingsPage{Frame: s.page(ctx, "more").Frame, Settings: s.Settings, Hot: float64(kiln.ProbeHot),
+	d := pages.SettingsPage{Frame: s.page(ctx, "more").Frame, Settings: s.Settings,
+		Hot:       float64(kiln.ProbeHot),
 		Receivers: s.Notices.Receivers(), Electric: caution.ElectricKilns, Wiring: wiring[:2],
 		KeepShut: pages.Cautions(caution.Texts(caution.KeepShut))[0],
 		Notices:  pages.Cautions(caution.Texts(caution.Nudge))[0]}
@@ -73,8 +74,9 @@ func (s studioRoutes) kilnSettings(ctx context.Context, wired usecase.Wired) (pa
 	for _, c := range wired.Channels {
 		row := pages.ChannelRow{Name: string(c.Channel), Role: string(c.Role), From: c.From, Unit: c.Unit}
 		if p := c.Couple; p != nil {
-			row.Couple = &pages.CoupleRow{Type: p.Type, Class: strconv.Itoa(p.Class), Linearised: p.Linearised,
-				Tolerance: p.Tolerance}
+			row.Couple = &pages.CoupleRow{Type: p.Type, Class: strconv.Itoa(p.Class),
+				Linearised: p.Linearised,
+				Tolerance:  p.Tolerance}
 		}
 		one.Channels = append(one.Channels, row)
 	}
@@ -139,7 +141,8 @@ func (s studioRoutes) getNotices(ctx context.Context, _ *struct{}) (*noticesAnsw
 		return nil, err
 	}
 	a := &noticesAnswer{}
-	a.Body.Receivers, a.Body.Items = append([]string{}, s.Notices.Receivers()...), append([]usecase.NoticeTold{}, told...)
+	a.Body.Receivers, a.Body.Items = append([]string{},
+		s.Notices.Receivers()...), append([]usecase.NoticeTold{}, told...)
 	for i, t := range a.Body.Items {
 		a.Body.Items[i].Receivers = append([]usecase.NoticeFate{}, t.Receivers...)
 	}
@@ -168,7 +171,8 @@ func (s studioRoutes) getCopies(ctx context.Context, _ *struct{}) (*body[wire.Co
 }
 
 func (s studioRoutes) postCopy(ctx context.Context, _ *struct{}) (*body[wire.Copies], error) {
-	made, err := s.Copies.Make(context.WithoutCancel(ctx)) // on a slow card it may take longer than the asker waits
+	// on a slow card it may take longer than the asker waits
+	made, err := s.Copies.Make(context.WithoutCancel(ctx))
 	if err != nil {
 		return nil, err
 	}

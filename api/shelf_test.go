@@ -14,7 +14,8 @@ func TestShelves(t *testing.T) {
 	codes := []string{"AAA", "AAB", "AAC", "AAD", "AAE", "AAF"}
 	b.tern(codes...)
 	b.s.Kiln, b.s.Recorder = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}, packed{}
-	if j := b.json("GET", "/v1/kilns/big-blue/shelves", "", 200); len(j["shelves"].([]any)) != 0 || j["apart_c"] != nil {
+	if j := b.json("GET", "/v1/kilns/big-blue/shelves", "", 200); len(j["shelves"].([]any)) != 0 ||
+		j["apart_c"] != nil {
 		t.Errorf("without bars: %v", j)
 	}
 	b.json("GET", "/v1/kilns/nobody/shelves", "", 404)
@@ -32,7 +33,8 @@ func TestShelves(t *testing.T) {
 	}
 	j := b.json("GET", "/v1/kilns/big-blue/shelves", "", 200)
 	s := j["shelves"].([]any)
-	if len(s) != 2 || s[0].(map[string]any)["shelf"] != "top" || j["loads"] != 3.0 || j["apart_likely_c"].([]any)[0].(float64) <= 0 || j["on_lid_mm"].(float64) < 0.3 {
+	if len(s) != 2 || s[0].(map[string]any)["shelf"] != "top" || j["loads"] != 3.0 ||
+		j["apart_likely_c"].([]any)[0].(float64) <= 0 || j["on_lid_mm"].(float64) < 0.3 {
 		t.Errorf("%v", j)
 	}
 	has(t, b.page("/load/"+load+"/packing"), "Where to pack", "one shelf: top fires", "smaller.")

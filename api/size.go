@@ -35,7 +35,8 @@ func readSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) (asked l
 	if u := r.word("unit", "mm", "cm", "in", "32nds"); u != "" {
 		r.unit = tiles.LengthUnit(u)
 	}
-	q.FiredMM, q.WetMM, q.Play, q.Step = r.length("fired"), r.length("wet"), r.length("play"), r.length("step")
+	q.FiredMM, q.WetMM, q.Play, q.Step = r.length("fired"), r.length("wet"),
+		r.length("play"), r.length("step")
 	for name, to := range map[string]**float64{"fired_ml": &q.FiredML, "wet_ml": &q.WetML} {
 		if v, ok := r.number(name, math.Inf(-1), math.Inf(1)); ok { // the trade tells its range
 			*to = &v
@@ -113,9 +114,10 @@ func StatedSize(values url.Values, unit tiles.LengthUnit, d lid.Defaults) ([]byt
 	return web.EncodeJSON(j), nil
 }
 
-// sizeOf answers q, and tells the piece's size at every stage whose shrink is known, to the step of the answer; the
-// length that was asked about stands there as it was typed.
-func sizeOf(q lid.CheckedPiece, d lid.Defaults, rates shrinkage.Rates, m usecase.FiringMeant) (lid.PieceAnswer, wire.Size, error) {
+// sizeOf answers q, and tells the piece's size at every stage whose shrink is known, to the step of the
+// answer; the length that was asked about stands there as it was typed.
+func sizeOf(q lid.CheckedPiece, d lid.Defaults, rates shrinkage.Rates,
+	m usecase.FiringMeant) (lid.PieceAnswer, wire.Size, error) {
 	p, err := q.Know(rates, m.Firing)
 	if err != nil {
 		return lid.PieceAnswer{}, wire.Size{}, err
@@ -147,7 +149,8 @@ func sizeOf(q lid.CheckedPiece, d lid.Defaults, rates shrinkage.Rates, m usecase
 		j.Stages = append(j.Stages, wire.SizeStage{Stage: string(stage), MM: mm,
 			ML: usecase.Rounded(b.Millilitre, 1)})
 	}
-	last := wire.SizeStage{Stage: string(tiles.Fired), MM: usecase.LengthMM(fired), ML: usecase.Rounded(volume, 1)}
+	last := wire.SizeStage{Stage: string(tiles.Fired), MM: usecase.LengthMM(fired),
+		ML: usecase.Rounded(volume, 1)}
 	if j.FiredMM != nil {
 		last.MM = j.FiredMM
 	}
@@ -157,9 +160,12 @@ func sizeOf(q lid.CheckedPiece, d lid.Defaults, rates shrinkage.Rates, m usecase
 
 func sizeAnswer(a lid.PieceAnswer) wire.Size {
 	q := a.Asked
-	j := wire.Size{Asked: wire.SizeAsked{FiredMM: pointed(q.FiredMM), WetMM: pointed(q.WetMM), FiredML: q.FiredML, WetML: q.WetML, Part: string(q.Part), PlayMM: pointed(q.Play), Stage: string(q.Stage),
+	j := wire.Size{Asked: wire.SizeAsked{FiredMM: pointed(q.FiredMM), WetMM: pointed(q.WetMM),
+		FiredML: q.FiredML, WetML: q.WetML, Part: string(q.Part),
+		PlayMM: pointed(q.Play), Stage: string(q.Stage),
 		Clay: ref(q.Clay), Rates: "stated", StepMM: pointed(q.Step)},
-		Ratio: usecase.Ratio4(a.Ratio), VolumeRatio: usecase.Ratio4(a.VolumeRatio), Stages: []wire.SizeStage{}, Trust: string(a.Trust), TrustWhy: a.TrustWhy, Cautions: a.Cautions}
+		Ratio: usecase.Ratio4(a.Ratio), VolumeRatio: usecase.Ratio4(a.VolumeRatio),
+		Stages: []wire.SizeStage{}, Trust: string(a.Trust), TrustWhy: a.TrustWhy, Cautions: a.Cautions}
 	if q.Clay.Clay != "" {
 		j.Asked.Rates = "clay"
 	}
@@ -170,7 +176,8 @@ func sizeAnswer(a lid.PieceAnswer) wire.Size {
 		j.WetMM, j.WetML = mm, ml
 	}
 	if mm != nil {
-		j.UnroundedMM, j.LikelyMM = lengthMM4(a.Unrounded), []*float64{usecase.Rounded(float64(a.Likely[0]), 1), usecase.Rounded(float64(a.Likely[1]), 1)}
+		j.UnroundedMM, j.LikelyMM = lengthMM4(a.Unrounded), []*float64{usecase.Rounded(float64(a.Likely[0]),
+			1), usecase.Rounded(float64(a.Likely[1]), 1)}
 	} else {
 		j.LikelyML = []*float64{usecase.Rounded(a.LikelyML[0], 1), usecase.Rounded(a.LikelyML[1], 1)}
 	}
@@ -202,7 +209,8 @@ func (s lidRoutes) sizesPage(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	data := pages.SizesPage{Frame: s.page(r.Context(), "more").Frame, What: sizeAsked(q),
 		Unit: pages.Word(s.unitOf(r.Context())), Stages: []string{"wet", "soft", "leather", "dry", "bisque"},
-		Seats: seatWords(), Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries, caution.NotFoodSafe))}
+		Seats: seatWords(), Cautions: pages.Cautions(caution.Texts(caution.ShrinkVaries,
+			caution.NotFoodSafe))}
 	if q.Del("what"); data.What == "part" && q.Get("part") == "" {
 		q.Set("part", "hole")
 	}
@@ -242,8 +250,10 @@ func sizeAsked(q url.Values) pages.Word {
 func asksSize(q url.Values) bool {
 	for name, all := range q {
 		name = strings.TrimSuffix(name, "_mm")
-		if slices.Contains([]string{"fired", "wet", "fired_ml", "wet_ml", "outside", "inside", "collar", "lid", "was_ml",
-			"length"}, name) && slices.ContainsFunc(all, func(v string) bool { return strings.TrimSpace(v) != "" }) {
+		if slices.Contains([]string{"fired", "wet", "fired_ml", "wet_ml", "outside", "inside",
+			"collar", "lid", "was_ml",
+			"length"}, name) && slices.ContainsFunc(all,
+			func(v string) bool { return strings.TrimSpace(v) != "" }) {
 			return true
 		}
 	}
@@ -259,8 +269,10 @@ func asPercent(q url.Values) url.Values {
 			if v = strings.TrimSpace(v); v == "" {
 				continue
 			}
-			if rate := name == "drying_ratio" || name == "firing_ratio"; rate && !strings.ContainsAny(v, "%") {
-				if n, err := strconv.ParseFloat(strings.Replace(v, ",", ".", 1), 64); err == nil && math.Abs(n) >= 0.5 {
+			if rate := name == "drying_ratio" || name == "firing_ratio"; rate &&
+				!strings.ContainsAny(v, "%") {
+				if n, err := strconv.ParseFloat(strings.Replace(v, ",", ".", 1), 64); err == nil &&
+					math.Abs(n) >= 0.5 {
 					v += "%"
 				}
 			}
@@ -275,7 +287,8 @@ func ratesShown(q url.Values) url.Values {
 	out := maps.Clone(q)
 	for _, name := range []string{"drying_ratio", "firing_ratio"} {
 		v := strings.TrimSuffix(strings.TrimSpace(q.Get(name)), "%")
-		if n, err := strconv.ParseFloat(v, 64); err == nil && v == strings.TrimSpace(q.Get(name)) && math.Abs(n) < 0.5 {
+		if n, err := strconv.ParseFloat(v, 64); err == nil &&
+			v == strings.TrimSpace(q.Get(name)) && math.Abs(n) < 0.5 {
 			v = strconv.FormatFloat(100*n, 'g', 6, 64)
 		}
 		if q.Has(name) {

@@ -22,7 +22,8 @@ type SetParams struct {
 }
 
 // setOf takes the parameters that are not of the set's own out of values, and finds the shrink.
-func (s lidRoutes) setOf(ctx context.Context, values url.Values, own ...string) (p shrinkage.Pair, rest url.Values, unit tiles.LengthUnit, err error) {
+func (s lidRoutes) setOf(ctx context.Context, values url.Values, own ...string) (p shrinkage.Pair,
+	rest url.Values, unit tiles.LengthUnit, err error) {
 	rest, shared := url.Values{}, url.Values{"wet_mm": {"100"}} // the shrink of any length is the same
 	unit = s.Unit()
 	for name, v := range values {
@@ -96,7 +97,9 @@ func (s lidRoutes) askNest(ctx context.Context, values url.Values) (wire.Nest, e
 	j := wire.Nest{Trust: string(p.Standing[0].Trust), Cautions: []string{lid.ShrinkVaries}}
 	worst := gaps[0]
 	for _, g := range gaps {
-		j.Gaps = append(j.Gaps, wire.NestGap{Inner: g.Inner + 1, Outer: g.Outer + 1, PlayMM: usecase.LengthMM(g.Play), WorstMM: usecase.LengthMM(g.Worst), FitChance: usecase.Rounded(g.Fits, 4)})
+		j.Gaps = append(j.Gaps, wire.NestGap{Inner: g.Inner + 1, Outer: g.Outer + 1,
+			PlayMM: usecase.LengthMM(g.Play), WorstMM: usecase.LengthMM(g.Worst),
+			FitChance: usecase.Rounded(g.Fits, 4)})
 		if g.Worst < worst.Worst {
 			worst = g
 		}
@@ -138,7 +141,9 @@ func (s lidRoutes) askShared(ctx context.Context, values url.Values) (wire.Share
 		return wire.Shared{}, err
 	}
 	a := lid.ShareLid(seat, collars, *width, p, s.LidDefaults)
-	return wire.Shared{LeastPlayMM: usecase.LengthMM(a.Least), MostPlayMM: usecase.LengthMM(a.Most), WindowLeast: usecase.LengthMM(a.Window[0]), WindowMost: usecase.LengthMM(a.Window[1]), Fits: a.Fits(), SpreadMostMM: usecase.LengthMM(a.Spread), Says: a.Says(s.Unit()),
+	return wire.Shared{LeastPlayMM: usecase.LengthMM(a.Least), MostPlayMM: usecase.LengthMM(a.Most),
+		WindowLeast: usecase.LengthMM(a.Window[0]), WindowMost: usecase.LengthMM(a.Window[1]), Fits: a.Fits(),
+		SpreadMostMM: usecase.LengthMM(a.Spread), Says: a.Says(s.Unit()),
 		Trust: string(p.Standing[0].Trust), Cautions: []string{lid.ShrinkVaries}}, nil
 }
 
@@ -197,7 +202,8 @@ func (s lidRoutes) askScale(ctx context.Context, values url.Values) (wire.Scale,
 		Says: message.New("Lengths at the stage they had; the play of a lid does not scale: " +
 			"ask the lid question anew with the new gallery.")}
 	for i, l := range scaled {
-		j.Lengths = append(j.Lengths, wire.ScaledOne{Name: names[i], WasMM: usecase.LengthMM(lengths[i]), MM: usecase.LengthMM(l)})
+		j.Lengths = append(j.Lengths, wire.ScaledOne{Name: names[i], WasMM: usecase.LengthMM(lengths[i]),
+			MM: usecase.LengthMM(l)})
 	}
 	return j, nil
 }

@@ -68,7 +68,8 @@ func TestWhomThePagesSpeakTo(t *testing.T) {
 		if !strings.Contains(body, `<html lang="`+c.want+`"`) {
 			t.Errorf("%.40s with %q: not in %s", c.accept, c.cookie, c.want)
 		}
-		if v := strings.Join(a.Header["Vary"], ", "); !strings.Contains(v, "Accept-Language") || !strings.Contains(v, "Cookie") {
+		if v := strings.Join(a.Header["Vary"], ", "); !strings.Contains(v, "Accept-Language") ||
+			!strings.Contains(v, "Cookie") {
 			t.Errorf("Vary: %s", v)
 		}
 	}
@@ -80,14 +81,18 @@ func TestKeptAnswersDifferByTongue(t *testing.T) {
 	g := testServer(t)
 	english, _ := fetched(t, g.URL, "/help", "Accept-Language", "en")
 	tag := english.Header.Get("ETag")
-	if again, _ := fetched(t, g.URL, "/help", "Accept-Language", "en", "If-None-Match", tag); again.StatusCode != http.StatusNotModified || !strings.Contains(strings.Join(again.Header["Vary"], ","), "Accept-Language") {
+	if again, _ := fetched(t, g.URL, "/help", "Accept-Language", "en", "If-None-Match",
+		tag); again.StatusCode != http.StatusNotModified ||
+		!strings.Contains(strings.Join(again.Header["Vary"], ","), "Accept-Language") {
 		t.Errorf("the same again: %d, Vary %v", again.StatusCode, again.Header["Vary"])
 	}
-	if german, _ := fetched(t, g.URL, "/help", "Accept-Language", "de", "If-None-Match", tag); german.StatusCode != http.StatusOK || german.Header.Get("ETag") == tag {
+	if german, _ := fetched(t, g.URL, "/help", "Accept-Language", "de", "If-None-Match",
+		tag); german.StatusCode != http.StatusOK || german.Header.Get("ETag") == tag {
 		t.Errorf("in German with the tag of English: %d", german.StatusCode)
 	}
 	a, one := fetched(t, g.URL, "/v1/clays", "Accept-Language", "de", "Cookie", speakCookie+"=de.in.12")
-	if _, other := fetched(t, g.URL, "/v1/clays"); one != other || strings.Contains(strings.Join(a.Header["Vary"], ","), "Cookie") {
+	if _, other := fetched(t, g.URL, "/v1/clays"); one != other ||
+		strings.Contains(strings.Join(a.Header["Vary"], ","), "Cookie") {
 		t.Errorf("the API speaks otherwise to a German")
 	}
 }
@@ -99,14 +104,17 @@ func TestSayHowToSpeak(t *testing.T) {
 		{"language=xx&unit=ell&clock=13", "en.mm.24.c", "/speak"},
 		{"unit=in&next=%2F%2Felsewhere.example", "en.in.24.c", "/speak"},
 	} {
-		plain := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+		plain := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error {
+			return http.ErrUseLastResponse
+		}}
 		form, _ := url.ParseQuery(c.form)
 		a, err := plain.PostForm(g.URL+"/speak", form)
 		if err != nil {
 			t.Fatal(err)
 		}
 		a.Body.Close()
-		if len(a.Cookies()) != 1 || a.Cookies()[0].Value != c.cookie || !a.Cookies()[0].HttpOnly || a.Header.Get("Location") != c.to || a.StatusCode != http.StatusSeeOther {
+		if len(a.Cookies()) != 1 || a.Cookies()[0].Value != c.cookie || !a.Cookies()[0].HttpOnly ||
+			a.Header.Get("Location") != c.to || a.StatusCode != http.StatusSeeOther {
 			t.Errorf("%s: %d to %q, %v", c.form, a.StatusCode, a.Header.Get("Location"), a.Cookies())
 		}
 	}
@@ -121,7 +129,8 @@ func TestCautionsInEveryTongue(t *testing.T) {
 	for _, k := range web.Kinds {
 		texts = append(texts, string(k.Title), string(k.Help))
 	}
-	for _, id := range []string{lid.WillFuse, lid.RatesStated, lid.NoUsualYet, lid.LedgeTooNarrow, lid.StepTooCoarse,
+	for _, id := range []string{lid.WillFuse, lid.RatesStated, lid.NoUsualYet,
+		lid.LedgeTooNarrow, lid.StepTooCoarse,
 		lid.LedgeNotGiven, lid.MeasureWet, lid.LeatherGuessed, lid.LeatherOwn, lid.OutOfRound,
 		lid.PlayOutside, lid.AskedUnusual} {
 		texts = append(texts, string(CautionOf(id).Key))
@@ -135,7 +144,9 @@ func TestCautionsInEveryTongue(t *testing.T) {
 	for _, says := range doubtWords {
 		texts = append(texts, says)
 	}
-	for _, words := range []any{lid.Seats(), stageWords(), []kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other}, []kiln.State{kiln.Quiet, kiln.Cold, kiln.Soaking, kiln.Falling, kiln.Rising, kiln.Holding, kiln.Warm}} {
+	for _, words := range []any{lid.Seats(), stageWords(),
+		[]kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other}, []kiln.State{kiln.Quiet, kiln.Cold,
+			kiln.Soaking, kiln.Falling, kiln.Rising, kiln.Holding, kiln.Warm}} {
 		list := reflect.ValueOf(words)
 		for i := range list.Len() {
 			texts = append(texts, strings.ReplaceAll(list.Index(i).String(), "_", " "))
@@ -160,7 +171,8 @@ func TestCautionsInEveryTongue(t *testing.T) {
 func TestLengthsAsChosen(t *testing.T) {
 	st := testStudio(t)
 	const pot = "0193c0c1-0000-7000-8000-00000000c0c0"
-	if a, body := ask(t, "PUT", st.URL+"/v1/pots/"+pot, "application/json", `{"form":"teapot","number":"1","collar_mm":[104.5],"opening_mm":92.5,"body":"tern/B"}`); a.StatusCode > 201 {
+	if a, body := ask(t, "PUT", st.URL+"/v1/pots/"+pot, "application/json",
+		`{"form":"teapot","number":"1","collar_mm":[104.5],"opening_mm":92.5,"body":"tern/B"}`); a.StatusCode > 201 {
 		t.Fatalf("%d %s", a.StatusCode, body)
 	}
 	for unit, want := range map[string][]string{"mm": {"104.5 mm", "92.5 mm"}, "cm": {"10.45 cm", "9.25 cm"},
@@ -186,24 +198,32 @@ func TestLengthsAsChosen(t *testing.T) {
 	// A German reads a comma before decimals, on every page and in every unit.
 	for unit, want := range map[string]string{"mm": "104,5 mm", "cm": "10,45 cm", "in": "4,114 in"} {
 		_, body := fetched(t, st.URL, "/pot/"+pot, "Cookie", speakCookie+"=de."+unit+".24")
-		if point := strings.Replace(want, ",", ".", 1); !strings.Contains(body, want) || strings.Contains(body, point) {
+		if point := strings.Replace(want, ",", ".", 1); !strings.Contains(body, want) ||
+			strings.Contains(body, point) {
 			t.Errorf("in German there is no %s, or %s", want, point)
 		}
 	}
 	// What is typed without a unit is in the unit that the form was made with; what has one is in that.
-	plain := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
-	for _, c := range []struct{ form, want string }{{"unit=in&set=4", `"set_mm":101.6,`}, {"unit=32nds&set=4+1%2F32", `"set_mm":102.39,`}, {"unit=in&set=102.5mm", `"set_mm":102.5,`}, {"set=10.2cm", `"set_mm":102,`}} {
+	plain := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error {
+		return http.ErrUseLastResponse
+	}}
+	for _, c := range []struct{ form, want string }{{"unit=in&set=4", `"set_mm":101.6,`},
+		{"unit=32nds&set=4+1%2F32", `"set_mm":102.39,`}, {"unit=in&set=102.5mm", `"set_mm":102.5,`},
+		{"set=10.2cm", `"set_mm":102,`}} {
 		form, _ := url.ParseQuery(c.form)
 		a, err := plain.PostForm(st.URL+"/pot/"+pot+"/lid", form)
 		if err != nil {
 			t.Fatal(err)
 		}
 		a.Body.Close()
-		if _, body := fetched(t, st.URL, "/v1/pots/"+pot); a.StatusCode != http.StatusSeeOther || !strings.Contains(body, c.want) {
+		if _, body := fetched(t, st.URL, "/v1/pots/"+pot); a.StatusCode != http.StatusSeeOther ||
+			!strings.Contains(body, c.want) {
 			t.Errorf("%s: %d, %s", c.form, a.StatusCode, body)
 		}
 	}
-	if a, err := plain.PostForm(st.URL+"/pot/"+pot+"/lid", url.Values{"unit": {"ell"}, "set": {"4"}}); err != nil || a.StatusCode != http.StatusUnprocessableEntity {
+	if a, err := plain.PostForm(st.URL+"/pot/"+pot+"/lid",
+		url.Values{"unit": {"ell"}, "set": {"4"}}); err != nil ||
+		a.StatusCode != http.StatusUnprocessableEntity {
 		t.Errorf("a unit that nobody knows: %v %v", a.StatusCode, err)
 	}
 	// An answer is in the unit of the question if it has one, else in that of the person.
@@ -227,16 +247,21 @@ func TestClockAsChosen(t *testing.T) {
 		speak pages.Speak
 		hour  int
 		want  string
-	}{{pages.Speak{Tongue: "en"}, 0, "5 Mar 00:05"}, {pages.Speak{Tongue: "en", Twelve: true}, 0, "5 Mar 12:05 am"}, {pages.Speak{Tongue: "en", Twelve: true}, 12, "5 Mar 12:05 pm"},
-		{pages.Speak{Tongue: "en", Twelve: true}, 13, "5 Mar 1:05 pm"}, {pages.Speak{Tongue: "de"}, 13, "5. März 13:05"}, {pages.Speak{Tongue: "de", Twelve: true}, 13, "5. März 1:05 pm"}} {
+	}{{pages.Speak{Tongue: "en"}, 0, "5 Mar 00:05"},
+		{pages.Speak{Tongue: "en", Twelve: true}, 0, "5 Mar 12:05 am"},
+		{pages.Speak{Tongue: "en", Twelve: true}, 12, "5 Mar 12:05 pm"},
+		{pages.Speak{Tongue: "en", Twelve: true}, 13, "5 Mar 1:05 pm"},
+		{pages.Speak{Tongue: "de"}, 13, "5. März 13:05"}, {pages.Speak{Tongue: "de", Twelve: true},
+			13, "5. März 1:05 pm"}} {
 		if got := set.At(c.speak, at.Add(time.Duration(c.hour)*time.Hour)); got != c.want {
 			t.Errorf("%+v at %d: %q, want %q", c.speak, c.hour, got, c.want)
 		}
 	}
 }
 
-// Who reads °F is shown °F on every page of a hot kiln: by the studio's settings, by a browser of the United States
-// (inches with it), by what the person chose. Fields of °C say °C. 1134 °F are 612 °C (exactly 1133.6).
+// Who reads °F is shown °F on every page of a hot kiln: by the studio's settings, by a browser of the United
+// States (inches with it), by what the person chose. Fields of °C say °C. 1134 °F are 612 °C (exactly
+// 1133.6).
 func TestFahrenheit(t *testing.T) {
 	server := func(fahrenheit bool) string {
 		st, err := store.Open(t.Context(), t.TempDir())
@@ -245,7 +270,9 @@ func TestFahrenheit(t *testing.T) {
 		}
 		now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC),
 			Trusted: true}
-		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Fahrenheit: fahrenheit}, Archive: usecase.StorageOf(st), Recorder: &hearth{live: inState(kiln.Rising, 612)}, Shrink: barless{st}, Heat: unasked{},
+		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm",
+			Fahrenheit: fahrenheit}, Archive: usecase.StorageOf(st),
+			Recorder: &hearth{live: inState(kiln.Rising, 612)}, Shrink: barless{st}, Heat: unasked{},
 			Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(),
 			Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now },
 			Ready: func() error { return nil }}}
@@ -271,7 +298,8 @@ func TestFahrenheit(t *testing.T) {
 		for _, path := range []string{"/", "/kiln/blue"} {
 			_, page := fetched(t, c.site, path, "Accept-Language", c.accept, "Cookie",
 				speakCookie+"="+c.cookie)
-			if strings.Contains(page, "1134") != c.shown || strings.Contains(page, "612") == c.shown || strings.Contains(page, "°C") == c.shown {
+			if strings.Contains(page, "1134") != c.shown || strings.Contains(page, "612") == c.shown ||
+				strings.Contains(page, "°C") == c.shown {
 				t.Errorf("%s, %q, %q: °F %v", path, c.accept, c.cookie, strings.Contains(page, "1134"))
 			}
 		}

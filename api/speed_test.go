@@ -28,7 +28,8 @@ func BenchmarkAnswers(b *testing.B) {
 	s := studio.s
 	s.Recorder, s.Revision = kilns, func() uint64 { return 1 }
 	s.Now = func() kiln.Stamp {
-		return kiln.Stamp{Boot: "boot", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
+		return kiln.Stamp{Boot: "boot", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC),
+			Trusted: true}
 	}
 	h, err := s.Handler()
 	if err != nil {
@@ -39,7 +40,9 @@ func BenchmarkAnswers(b *testing.B) {
 	for _, c := range []struct {
 		name, path string
 		again      bool
-	}{{"now", "/v1/now", false}, {"shrinkage", "/v1/clays/tern/shrinkage", false}, {"lid", "/v1/lid?collar=96&body_drying_ratio=0.06&body_firing_ratio=0.07", false}, {"not modified", "/v1/now", true}} {
+	}{{"now", "/v1/now", false}, {"shrinkage", "/v1/clays/tern/shrinkage", false},
+		{"lid", "/v1/lid?collar=96&body_drying_ratio=0.06&body_firing_ratio=0.07", false},
+		{"not modified", "/v1/now", true}} {
 		b.Run(c.name, func(b *testing.B) {
 			r, err := http.Get(ours.URL + c.path)
 			if err != nil || r.StatusCode != 200 {

@@ -35,33 +35,43 @@ func TestBrokenStates(t *testing.T) {
 		trusted bool
 		want    []string
 	}{
-		{"the disk is full", &fullDisk{hearth{live: inState(kiln.Rising, 612)}}, true, []string{"wait in memory", "the disk is full", "Make room on the disk"}},
-		{"the clock is not set", &hearth{live: inState(kiln.Rising, 612)}, false, []string{"The clock is not set", "Give the machine a network"}},
+		{"the disk is full", &fullDisk{hearth{live: inState(kiln.Rising, 612)}}, true,
+			[]string{"wait in memory", "the disk is full", "Make room on the disk"}},
+		{"the clock is not set", &hearth{live: inState(kiln.Rising, 612)}, false,
+			[]string{"The clock is not set", "Give the machine a network"}},
 		{"hot", &hearth{live: inState(kiln.Rising, 612)}, true, []string{">hot<"}},
-		{"over its limit", &hearth{live: burning}, true, []string{"blue is over its limit of 1290 °C.", ">hot<"}},
+		{"over its limit", &hearth{live: burning}, true,
+			[]string{"blue is over its limit of 1290 °C.", ">hot<"}},
 		{"cold", &hearth{live: cold}, true, nil},
 		{"all is well", &hearth{live: inState(kiln.Rising, 612)}, true, nil},
 	} {
-		now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: c.trusted}
+		now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC),
+			Trusted: c.trusted}
 		st, err := store.Open(t.Context(), t.TempDir())
 		if err != nil {
 			t.Fatal(err)
 		}
-		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm"}, Archive: usecase.StorageOf(st), Recorder: c.kilns, Shrink: barless{st}, Heat: unasked{}, Lines: func() []usecase.Line { return nil },
-			LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347", Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}}
+		s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm"},
+			Archive: usecase.StorageOf(st), Recorder: c.kilns, Shrink: barless{st}, Heat: unasked{},
+			Lines:       func() []usecase.Line { return nil },
+			LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
+			Now: func() kiln.Stamp { return now }, Ready: func() error { return nil }}}
 		h, err := s.Handler()
 		if err != nil {
 			t.Fatal(err)
 		}
 		for _, path := range []string{"/", "/kiln/blue"} {
 			w := httptest.NewRecorder()
-			h.ServeHTTP(w, httptest.NewRequestWithContext(context.Background(), "GET", "http://localhost"+path, nil))
+			h.ServeHTTP(w, httptest.NewRequestWithContext(context.Background(), "GET",
+				"http://localhost"+path, nil))
 			page := asRead(w.Body.String())
-			if path == "/" && (strings.Contains(page, ">hot<") != c.kilns.Live()[0].Hot || strings.Contains(page, "over its limit") != c.kilns.Live()[0].OverLimit) {
+			if path == "/" && (strings.Contains(page, ">hot<") != c.kilns.Live()[0].Hot ||
+				strings.Contains(page, "over its limit") != c.kilns.Live()[0].OverLimit) {
 				t.Errorf("%s, %s: hot or over the limit is not as it is", c.what, path)
 			}
 			l := c.kilns.Live()[0]
-			tile := []string{"data-state=" + strconv.Quote(string(l.State)), fmt.Sprintf(`data-over="%v"`, l.OverLimit), fmt.Sprintf(`data-still="%v"`, l.StillHot)}
+			tile := []string{"data-state=" + strconv.Quote(string(l.State)),
+				fmt.Sprintf(`data-over="%v"`, l.OverLimit), fmt.Sprintf(`data-still="%v"`, l.StillHot)}
 			for _, want := range append(tile, c.want...) { // its cautions change with these while it is open
 				if path != "/" && (want == ">hot<" || strings.Contains(want, "over its limit")) {
 					continue // the state and its cautions say so there
@@ -70,7 +80,8 @@ func TestBrokenStates(t *testing.T) {
 					t.Errorf("%s, %s: does not say %q", c.what, path, want)
 				}
 			}
-			if w.Code != http.StatusOK || c.want == nil && (strings.Contains(page, "wait in memory") || strings.Contains(page, "clock is not set")) {
+			if w.Code != http.StatusOK || c.want == nil && (strings.Contains(page, "wait in memory") ||
+				strings.Contains(page, "clock is not set")) {
 				t.Errorf("%s, %s: %d, or trouble that is none", c.what, path, w.Code)
 			}
 		}

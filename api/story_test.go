@@ -39,10 +39,12 @@ func TestBarStory(t *testing.T) {
 		}
 		what = append(what, fmt.Sprint(i["what"], " ", i["by"]))
 	}
-	if want := []string{"read EM", "struck KT", "read KT", "read KT", "fired KT", "read KT", "packed "}; !slices.Equal(what, want) || !moved {
+	if want := []string{"read EM", "struck KT", "read KT", "read KT", "fired KT", "read KT",
+		"packed "}; !slices.Equal(what, want) || !moved {
 		t.Errorf("%v, moved %v, want %v", what, moved, want)
 	}
-	has(t, b.page("/bar/BQ7/story"), "with a rule", "moved the rate", "shelf top", `href="/clay/tern?batch=A#why"`, "still to come")
+	has(t, b.page("/bar/BQ7/story"), "with a rule", "moved the rate", "shelf top",
+		`href="/clay/tern?batch=A#why"`, "still to come")
 	has(t, b.page("/clay/tern"), `href="/bar/BQ7/story"`)
 	has(t, b.page("/bar/BQ7"), `href="/bar/BQ7/story"`)
 	b.json("GET", "/v1/bars/BQY/story", "", 404)

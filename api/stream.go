@@ -27,7 +27,8 @@ const (
 )
 
 var streamOperation = huma.Operation{
-	OperationID: "stream", Method: http.MethodGet, Path: "/v1/stream", Summary: "What the kilns do and what is said, as it happens (server-sent events)",
+	OperationID: "stream", Method: http.MethodGet, Path: "/v1/stream",
+	Summary:                      "What the kilns do and what is said, as it happens (server-sent events)",
 	RejectUnknownQueryParameters: true, Errors: []int{401, 403, 422, 503},
 	Responses: map[string]*huma.Response{"200": {
 		Description: "event: now has one item of /v1/now; event: change one item of /v1/changes, its id is the seq",
@@ -157,7 +158,8 @@ func (st *stream) tellChanges(ctx context.Context) bool {
 			return false // the reader comes back and resumes
 		}
 		for _, c := range found {
-			if !st.send(fmt.Appendf(nil, "id: %d\nevent: change\ndata: %s\n\n", c.Seq, bytes.TrimSpace(web.EncodeJSON(st.s.ChangeJSON(c))))) {
+			if !st.send(fmt.Appendf(nil, "id: %d\nevent: change\ndata: %s\n\n", c.Seq,
+				bytes.TrimSpace(web.EncodeJSON(st.s.ChangeJSON(c))))) {
 				return false
 			}
 			st.after = c.Seq

@@ -37,7 +37,8 @@ type heated struct {
 }
 
 func (h *heated) Live() []record.Live {
-	return []record.Live{{Kiln: "big-blue", State: kiln.Rising, T: kiln.Celsius(h.c.Load()), LastT: kiln.Celsius(h.c.Load()), Fresh: true}}
+	return []record.Live{{Kiln: "big-blue", State: kiln.Rising, T: kiln.Celsius(h.c.Load()),
+		LastT: kiln.Celsius(h.c.Load()), Fresh: true}}
 }
 
 func keptTestStudio(t testing.TB, set func(*Server)) *keptStudio {
@@ -73,7 +74,9 @@ func keptTestStudio(t testing.TB, set func(*Server)) *keptStudio {
 func (k *keptStudio) say(t testing.TB, from, to int) {
 	t.Helper()
 	for i := from; i < to; i++ {
-		if _, err := k.store.PutClay(context.Background(), tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("clay-%d", i)), Name: fmt.Sprintf("Clay %d", i)}, usecase.Precondition{}, k.s.Now()); err != nil {
+		if _, err := k.store.PutClay(context.Background(),
+			tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("clay-%d", i)), Name: fmt.Sprintf("Clay %d", i)},
+			usecase.Precondition{}, k.s.Now()); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -102,7 +105,8 @@ func TestChangesResume(t *testing.T) {
 	for more := true; more; asked++ {
 		j := k.changes(t, fmt.Sprintf("?after=%d&limit=5", after))
 		for _, c := range j.Items {
-			if c.Seq <= after || c.Kind != "clay" || c.Op != "put" || c.Body["name"] == nil || j.Site != k.s.Site.ID {
+			if c.Seq <= after || c.Kind != "clay" || c.Op != "put" ||
+				c.Body["name"] == nil || j.Site != k.s.Site.ID {
 				t.Errorf("%+v after %d", c, after)
 			}
 			after = c.Seq
@@ -120,7 +124,8 @@ func TestChangesResume(t *testing.T) {
 		t.Errorf("nothing new: %+v", j)
 	}
 	for _, bad := range []string{"?after=-1", "?limit=0", "?limit=501", "?wait=61", "?after=x", "?since=3"} {
-		if a, body := ask(t, "GET", k.URL+"/v1/changes"+bad, "", ""); a.StatusCode != 422 || !strings.Contains(body, "/problems/") {
+		if a, body := ask(t, "GET", k.URL+"/v1/changes"+bad, "", ""); a.StatusCode != 422 ||
+			!strings.Contains(body, "/problems/") {
 			t.Errorf("%s: %d", bad, a.StatusCode)
 		}
 	}
@@ -163,7 +168,8 @@ func (k *keptStudio) stream(t testing.TB, query, last string) *listener {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if a.StatusCode != 200 || !strings.HasPrefix(a.Header.Get("Content-Type"), "text/event-stream") || a.Header.Get("ETag") != "" {
+	if a.StatusCode != 200 || !strings.HasPrefix(a.Header.Get("Content-Type"), "text/event-stream") ||
+		a.Header.Get("ETag") != "" {
 		t.Fatalf("%d %v", a.StatusCode, a.Header)
 	}
 	t.Cleanup(func() { a.Body.Close() })
@@ -201,7 +207,8 @@ func TestStream(t *testing.T) {
 	k.say(t, 0, 120)
 	both := k.stream(t, "", "")
 	var now wire.KilnNow
-	if _, data := both.next("now"); json.Unmarshal([]byte(data), &now) != nil || now.Kiln != "big-blue" || *now.TemperatureC != 600 {
+	if _, data := both.next("now"); json.Unmarshal([]byte(data), &now) != nil || now.Kiln != "big-blue" ||
+		*now.TemperatureC != 600 {
 		t.Errorf("%s", data)
 	}
 	k.say(t, 120, 121)
@@ -227,7 +234,8 @@ func TestStream(t *testing.T) {
 			t.Fatalf("change %d: %s", i, data)
 		}
 	}
-	for _, bad := range [][]string{{"?kinds=then"}, {"?after=-2"}, {"", "Last-Event-ID", "x"}, {"", "Last-Event-ID", "-1"}} {
+	for _, bad := range [][]string{{"?kinds=then"}, {"?after=-2"}, {"", "Last-Event-ID", "x"},
+		{"", "Last-Event-ID", "-1"}} {
 		if a, _ := ask(t, "GET", k.URL+"/v1/stream"+bad[0], "", "", bad[1:]...); a.StatusCode != 422 {
 			t.Errorf("%v: %d", bad, a.StatusCode)
 		}
@@ -240,7 +248,8 @@ func TestStreamSlowAndVanished(t *testing.T) {
 	k.s.streamTakes = 300 * time.Millisecond
 	long := strings.Repeat("x", 480)
 	for i := range 150 { // more than the kernel takes for a reader that stands still
-		if _, err := k.store.PutClay(context.Background(), tiles.Clay{ID: "fat", Name: "Fat", Note: fmt.Sprintf("%d %s", i, long)}, usecase.Precondition{}, k.s.Now()); err != nil {
+		if _, err := k.store.PutClay(context.Background(), tiles.Clay{ID: "fat", Name: "Fat",
+			Note: fmt.Sprintf("%d %s", i, long)}, usecase.Precondition{}, k.s.Now()); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -306,7 +315,8 @@ func TestStreamViewers(t *testing.T) {
 	for range mostStreams - 50 {
 		all = append(all, k.stream(t, "", ""))
 	}
-	if a, body := ask(t, "GET", k.URL+"/v1/stream", "", ""); a.StatusCode != 503 || !strings.Contains(body, "too-many-connections") {
+	if a, body := ask(t, "GET", k.URL+"/v1/stream", "", ""); a.StatusCode != 503 ||
+		!strings.Contains(body, "too-many-connections") {
 		t.Errorf("one too many: %d %s", a.StatusCode, body)
 	}
 }

@@ -93,10 +93,14 @@ func testStudio(t testing.TB) *studio {
 	if err != nil {
 		t.Fatal(err)
 	}
-	now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC), Trusted: true}
-	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm", Version: "test"}, Archive: usecase.StorageOf(st), Copies: noCopies{}, Recorder: nobody{}, Heat: cold{}, Shrink: barless{st},
-		Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(), Codes: "ABCDEFGHJKLNPQRTVWXY347",
-		Now: aMinuteOn(now), Ready: func() error { return nil }}}
+	now := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 2, 12, 0, 0, 0, time.UTC),
+		Trusted: true}
+	s := &Server{Studio: &usecase.Studio{Site: usecase.Site{Name: "studio", Zone: time.UTC, Units: "mm",
+		Version: "test"}, Archive: usecase.StorageOf(st), Copies: noCopies{}, Recorder: nobody{},
+		Heat: cold{}, Shrink: barless{st},
+		Lines: func() []usecase.Line { return nil }, LidDefaults: lid.UsualDefaults(),
+		Codes: "ABCDEFGHJKLNPQRTVWXY347",
+		Now:   aMinuteOn(now), Ready: func() error { return nil }}}
 	h, err := s.Handler()
 	if err != nil {
 		t.Fatal(err)
@@ -114,9 +118,12 @@ func testStudio(t testing.TB) *studio {
 			t.Fatal(err)
 		}
 	}
-	kept(st.PutClay(ctx, tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6"}, usecase.Precondition{}, now))
-	kept(st.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"}, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, now))
-	kept(st.PutLoad(ctx, tiles.Load{ID: glazeLoad, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, usecase.Precondition{}, now))
+	kept(st.PutClay(ctx, tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6"},
+		usecase.Precondition{}, now))
+	kept(st.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"}, Kind: tiles.Bought,
+		Open: true}, usecase.Precondition{}, now))
+	kept(st.PutLoad(ctx, tiles.Load{ID: glazeLoad, Kiln: "blue", Kind: kiln.Glaze,
+		Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, usecase.Precondition{}, now))
 	return one
 }
 

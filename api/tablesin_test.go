@@ -52,8 +52,10 @@ func (b *bench) evening() {
 	put("/v1/firings/"+gas, `{"source":"hand","kiln":"gas","kind":"bisque","sitter":{"cone":"05","dropped_at":"2026-01-15T16:00:00Z"}}`)
 	bisque, glaze := b.id(), b.id()
 	put("/v1/loads/"+bisque, `{"kiln":"gas","kind":"bisque","heat_work_c":1000,"packed_by":"EM","bars":[{"bar":"BQ7","shelf":"top"},{"bar":"BQ4"}]}`)
-	put("/v1/loads/"+glaze, `{"kiln":"big-blue","kind":"glaze","firing":"`+firing+`","note":"+1","bars":[{"bar":"BQ7","shelf":"-top"}]}`)
-	if r, text := b.send("POST", "/v1/loads/"+glaze+"/unpacked", "application/json", `{"unpacked_at":"2026-01-21T09:00:00Z"}`); r.StatusCode >= 300 {
+	put("/v1/loads/"+glaze, `{"kiln":"big-blue","kind":"glaze","firing":"`+firing+
+		`","note":"+1","bars":[{"bar":"BQ7","shelf":"-top"}]}`)
+	if r, text := b.send("POST", "/v1/loads/"+glaze+"/unpacked", "application/json",
+		`{"unpacked_at":"2026-01-21T09:00:00Z"}`); r.StatusCode >= 300 {
 		b.t.Fatalf("unpacked: %d %s", r.StatusCode, text)
 	}
 	b.read("BQ7", "wet", "100.0")
@@ -75,16 +77,21 @@ func (b *bench) evening() {
 	put("/v1/firings/"+firing+"/cones/"+cone, `{"cone":"6","shelf":"middle","tilt_deg":45,"by":"KT"}`)
 	put("/v1/firings/"+firing+"/cones/"+b.id(), `{"cone":"7","seen":"upright"}`)
 	put("/v1/firings/"+firing+"/cones/"+cone+"/strike", `{"why":"leant on the wall","by":"KT"}`)
-	put("/v1/firings/"+firing+"/notes/"+b.id(), `{"text":"=damper, \"half\"\nthen shut","at":"2026-01-20T12:00:00Z","incident":true,"by":"EM"}`)
+	put("/v1/firings/"+firing+"/notes/"+b.id(),
+		`{"text":"=damper, \"half\"\nthen shut","at":"2026-01-20T12:00:00Z","incident":true,"by":"EM"}`)
 	put("/v1/kilns/big-blue/probes/"+b.id(), `{"type":"S","class":1,"fitted_on":"2026-01-02","note":"new"}`)
-	put("/v1/kilns/big-blue/keep-shut", `{"id":"`+b.id()+`","keep_shut_above_c":80,"keep_shut_reason":"=thin"}`)
-	put("/v1/kilns/big-blue/keep-shut", `{"id":"`+b.id()+`","keep_shut_above_c":45,"keep_shut_reason":"glaze"}`)
+	put("/v1/kilns/big-blue/keep-shut", `{"id":"`+b.id()+
+		`","keep_shut_above_c":80,"keep_shut_reason":"=thin"}`)
+	put("/v1/kilns/big-blue/keep-shut", `{"id":"`+b.id()+
+		`","keep_shut_above_c":45,"keep_shut_reason":"glaze"}`)
 	pots := []string{b.id(), b.id()}
 	for i, p := range pots {
-		put("/v1/pots/"+p, `{"form":"teapot","number":"21`+string(rune('2'+i))+`","collar_mm":[104.5,104.1],"opening_mm":92.5,"body":"tern/B","set_mm":102.5,"made_on":"2026-01-11","note":"-12 %"}`)
+		put("/v1/pots/"+p, `{"form":"teapot","number":"21`+string(rune('2'+i))+
+			`","collar_mm":[104.5,104.1],"opening_mm":92.5,"body":"tern/B","set_mm":102.5,"made_on":"2026-01-11","note":"-12 %"}`)
 	}
 	board := b.id()
-	put("/v1/lid-results/"+board, `{"load":"`+glaze+`","form":"teapot","body":"tern/B","pots":["`+strings.Join(pots, `","`)+`"],"counts":{"good":1,"tight":1},"plays_mm":[1.1]}`)
+	put("/v1/lid-results/"+board, `{"load":"`+glaze+`","form":"teapot","body":"tern/B","pots":["`+
+		strings.Join(pots, `","`)+`"],"counts":{"good":1,"tight":1},"plays_mm":[1.1]}`)
 	put("/v1/lid-results/"+b.id(), `{"form":"jar","body":"wren/A","counts":{"loose":3},"losses":{"chipped":1},"by":"KT"}`)
 	put("/v1/lid-results/"+board+"/strike", `{"why":"miscounted"}`)
 }
@@ -123,8 +130,8 @@ func lengthsOf(kind string) string {
 	return ""
 }
 
-// Every table that goes out can be taken in by an empty store, which then gives the same tables; taken in again, none of
-// them changes anything.
+// Every table that goes out can be taken in by an empty store, which then gives the same tables; taken in
+// again, none of them changes anything.
 func TestTablesRoundTrip(t *testing.T) {
 	from := newBench(t).withKilns()
 	from.evening()
@@ -133,7 +140,8 @@ func TestTablesRoundTrip(t *testing.T) {
 	for _, kind := range tables.In() {
 		dry := to.takeIn(kind, lengthsOf(kind)+"&dry_run=true", sheets[kind], 200)
 		if len(dry.Bad)+len(dry.LeftOut)+len(dry.Questions) > 0 || dry.Rows == 0 {
-			t.Fatalf("%s, dry run: bad %v, left out %v, asks %v, %d rows", kind, dry.Bad, dry.LeftOut, dry.Questions, dry.Rows)
+			t.Fatalf("%s, dry run: bad %v, left out %v, asks %v, %d rows", kind, dry.Bad, dry.LeftOut,
+				dry.Questions, dry.Rows)
 		}
 		kept := to.takeIn(kind, lengthsOf(kind), sheets[kind], 200)
 		if !kept.Kept || len(kept.Bad)+len(kept.LeftOut) > 0 || kept.New != dry.New {
@@ -155,7 +163,8 @@ func TestTablesRoundTrip(t *testing.T) {
 		}
 		for _, kind := range tables.In() {
 			again := b.takeIn(kind, "", sheets[kind], 200)
-			if again.New+again.NewBars+again.Readings+again.Loads > 0 || len(again.LeftOut)+len(again.Bad) > 0 {
+			if again.New+again.NewBars+again.Readings+again.Loads > 0 ||
+				len(again.LeftOut)+len(again.Bad) > 0 {
 				t.Errorf("%s again: %+v", kind, again)
 			}
 		}
@@ -180,14 +189,17 @@ func TestTablesThroughASpreadsheet(t *testing.T) {
 		w.Comma, w.UseCRLF = ';', true
 		for i, row := range rows {
 			for j, cell := range row {
-				if _, err := json.Number(cell).Float64(); err == nil && i > 0 && strings.Count(cell, ".") == 1 && rows[0][j] != "as_typed" { // that one is text
+				// that one is text
+				if _, err := json.Number(cell).Float64(); err == nil && i > 0 &&
+					strings.Count(cell, ".") == 1 && rows[0][j] != "as_typed" {
 					row[j] = strings.Replace(cell, ".", ",", 1)
 				}
 			}
 			w.Write(row)
 		}
 		w.Flush()
-		if out := to.takeIn(kind, lengthsOf(kind), "\xef\xbb\xbf"+text.String(), 200); !out.Kept || len(out.LeftOut) > 0 {
+		if out := to.takeIn(kind, lengthsOf(kind), "\xef\xbb\xbf"+text.String(), 200); !out.Kept ||
+			len(out.LeftOut) > 0 {
 			t.Errorf("%s: %+v", kind, out)
 		}
 	}
@@ -198,28 +210,32 @@ func TestTablesThroughASpreadsheet(t *testing.T) {
 	}
 }
 
-// A table adds and never changes: what says something else of what is here is left out and told; what refers to nothing
-// here is told; a column that is not known is asked about.
+// A table adds and never changes: what says something else of what is here is left out and told; what refers
+// to nothing here is told; a column that is not known is asked about.
 func TestTablesAddAlone(t *testing.T) {
 	b := newBench(t).withKilns()
 	b.evening()
 	sheets := b.tables()
 	out := b.takeIn("clays", "", strings.Replace(sheets["clays"], "Tern, grogged", "Tern, smooth", 1), 200)
-	if len(out.LeftOut) != 1 || out.LeftOut[0].Line != 2 || !strings.Contains(out.LeftOut[0].Says.String(), "another name: Tern, grogged") || out.New != 0 {
+	if len(out.LeftOut) != 1 || out.LeftOut[0].Line != 2 ||
+		!strings.Contains(out.LeftOut[0].Says.String(), "another name: Tern, grogged") || out.New != 0 {
 		t.Errorf("another name: %+v", out)
 	}
 	out = b.takeIn("clays", "", "clay,colour\nowl,grey\n", 422)
 	if len(out.Questions) != 1 || out.Kept {
 		t.Errorf("a column that is not known: %+v", out)
 	}
-	if out = b.takeIn("clays", "&others=leave", "clay,colour\nowl,grey\nOWL!,grey\nowl,red\n", 422); len(out.Bad) < 2 || out.Kept {
+	if out = b.takeIn("clays", "&others=leave", "clay,colour\nowl,grey\nOWL!,grey\nowl,red\n",
+		422); len(out.Bad) < 2 || out.Kept {
 		t.Errorf("bad rows: %+v", out.Bad)
 	}
-	if out = b.takeIn("clays", "&others=leave", "clay,colour\nowl,grey\n", 200); !out.Kept || out.New != 1 || out.Done != 1 {
+	if out = b.takeIn("clays", "&others=leave", "clay,colour\nowl,grey\n", 200); !out.Kept ||
+		out.New != 1 || out.Done != 1 {
 		t.Errorf("a clay of another table: %+v", out)
 	}
 	empty := newBench(t).withKilns().aMonthOn()
-	if out = empty.takeIn("batches", "", sheets["batches"], 422); len(out.Bad) == 0 || !strings.Contains(out.Bad[0].Says.String(), "table of clays") {
+	if out = empty.takeIn("batches", "", sheets["batches"], 422); len(out.Bad) == 0 ||
+		!strings.Contains(out.Bad[0].Says.String(), "table of clays") {
 		t.Errorf("batches without their clays: %+v", out.Bad)
 	}
 	for _, kind := range []string{"cones", "notes", "load_bars"} {
@@ -227,10 +243,12 @@ func TestTablesAddAlone(t *testing.T) {
 			t.Errorf("%s of nothing: %+v", kind, out)
 		}
 	}
-	if out = b.takeIn("keep_shut", "", "id,kiln,keep_shut_above_c,keep_shut_reason,at\n"+b.id()+",big-blue,49,old,2020-01-01\n", 200); len(out.LeftOut) != 1 || out.New != 0 {
+	if out = b.takeIn("keep_shut", "", "id,kiln,keep_shut_above_c,keep_shut_reason,at\n"+b.id()+
+		",big-blue,49,old,2020-01-01\n", 200); len(out.LeftOut) != 1 || out.New != 0 {
 		t.Errorf("an older mark took the place of the one in force: %+v", out)
 	}
-	if r, text := b.send("POST", "/v1/import?kind=gaps", "text/csv", sheets["gaps"]); r.StatusCode != 400 && r.StatusCode != 422 {
+	if r, text := b.send("POST", "/v1/import?kind=gaps", "text/csv", sheets["gaps"]); r.StatusCode != 400 &&
+		r.StatusCode != 422 {
 		t.Errorf("gaps: %d %s", r.StatusCode, text)
 	}
 }

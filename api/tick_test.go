@@ -26,7 +26,9 @@ func TestCheckList(t *testing.T) {
 	load := b.id()
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"glaze","bars":[{"bar":"BQ7","shelf":"middle"}],"packed_by":"KT"}`, 201)
 	text := b.page("/load/" + load)
-	for _, n := range []caution.Number{caution.BoneDry, caution.Pinhole, caution.HeavyShelves, caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.Clearance, caution.NoPlastics, caution.StuckRelay, caution.HotPlug, caution.FuelKilns} {
+	for _, n := range []caution.Number{caution.BoneDry, caution.Pinhole, caution.HeavyShelves,
+		caution.StayNear, caution.VentOn, caution.COAlarm, caution.GetOut, caution.Clearance,
+		caution.NoPlastics, caution.StuckRelay, caution.HotPlug, caution.FuelKilns} {
 		if !strings.Contains(text, fmt.Sprintf(`name="caution-%d"`, n)) {
 			t.Errorf("caution %d is not on the check list", n)
 		}
@@ -53,7 +55,8 @@ func TestCheckList(t *testing.T) {
 		i := i.(map[string]any)
 		done[i["item"].(string)] = i["done"].(bool)
 	}
-	if len(done) != 12 || done["caution-36"] || !done["caution-2"] || !done["caution-7"] || list["open"] != 10.0 {
+	if len(done) != 12 || done["caution-36"] || !done["caution-2"] ||
+		!done["caution-7"] || list["open"] != 10.0 {
 		t.Errorf("the check list is %v, %v open", done, list["open"])
 	}
 }
@@ -71,7 +74,8 @@ func TestPackingList(t *testing.T) {
 		t.Error("that lid and pot fuse must stand first")
 	}
 	b.json("PUT", "/v1/loads/"+load, `{"kiln":"big-blue","kind":"bisque","bars":[{"bar":"BQ7","shelf":"top"}]}`, 201)
-	if text := b.page("/load/" + load + "/packing"); strings.Contains(text, "will fuse") || strings.Contains(text, "BQ4") {
+	if text := b.page("/load/" + load + "/packing"); strings.Contains(text, "will fuse") ||
+		strings.Contains(text, "BQ4") {
 		t.Error("a bisque load lists glaze cautions, or a bar that was taken out")
 	}
 }
@@ -86,14 +90,16 @@ func TestForgetMaker(t *testing.T) {
 	if !strings.Contains(b.page("/v1/changes?limit=500"), `"KT"`) {
 		t.Fatal("nothing was said by KT to begin with")
 	}
-	if rows := b.json("PUT", "/v1/makers/KT/forget", `{"why":"left the class"}`, 200)["rows"]; rows.(float64) < 2 {
+	if rows := b.json("PUT", "/v1/makers/KT/forget", `{"why":"left the class"}`,
+		200)["rows"]; rows.(float64) < 2 {
 		t.Errorf("%v rows, want the readings at least", rows)
 	}
 	after := b.json("GET", "/v1/bars/BQ7", "", 200)
 	if len(after["readings"].([]any)) != 2 || fmt.Sprint(after["derived"]) != fmt.Sprint(before["derived"]) {
 		t.Errorf("forgetting changed what was measured: %v", after)
 	}
-	for _, where := range []string{"/v1/bars/BQ7", "/bar/BQ7", "/v1/changes?limit=500", "/readings.csv", "/bars.csv"} {
+	for _, where := range []string{"/v1/bars/BQ7", "/bar/BQ7", "/v1/changes?limit=500",
+		"/readings.csv", "/bars.csv"} {
 		if text := b.page(where); strings.Contains(text, `KT`) {
 			t.Errorf("%s still names the maker", where)
 		}
@@ -104,7 +110,8 @@ func TestForgetMaker(t *testing.T) {
 }
 
 // What is kept is never answered with an error: a recorder that does not hear of a load leaves it
-// to be joined with its firing by hand, and a mark to its next start. The page of the firing shows what was ticked on the load.
+// to be joined with its firing by hand, and a mark to its next start. The page of the firing shows what was
+// ticked on the load.
 func TestLoadThatTheRecorderMissed(t *testing.T) {
 	b := newBench(t) // its recorder refuses whatever it is told
 	b.s.Kiln = map[kiln.KilnID]kiln.Kiln{"big-blue": {ID: "big-blue"}}
@@ -112,19 +119,23 @@ func TestLoadThatTheRecorderMissed(t *testing.T) {
 	body := `{"kiln":"big-blue","kind":"glaze","packed_by":"KT"}`
 	b.json("PUT", "/v1/loads/"+load, body, 201)
 	b.json("PUT", "/v1/loads/"+load, body, 200)
-	if m := b.json("PUT", "/v1/kilns/big-blue/keep-shut", `{"id":"`+b.id()+`","keep_shut_above_c":90,"keep_shut_reason":"maker's manual","by":"KT"}`, 201); m["keep_shut_above_c"] != 90.0 {
+	if m := b.json("PUT", "/v1/kilns/big-blue/keep-shut",
+		`{"id":"`+b.id()+`","keep_shut_above_c":90,"keep_shut_reason":"maker's manual","by":"KT"}`,
+		201); m["keep_shut_above_c"] != 90.0 {
 		t.Errorf("the mark: %v", m)
 	}
 	b.json("PUT", "/v1/loads/"+load+"/ticks/"+b.id(), `{"item":"caution-36","done":true,"by":"KT"}`, 201)
 	at := b.s.Now()
-	f := kiln.Firing{ID: kiln.FiringID(firing), Kiln: "big-blue", Kind: kiln.Glaze, Source: "serial", Began: at, Over: at, Status: kiln.Ended, Peak: kiln.NoTemperature(), Load: load}
+	f := kiln.Firing{ID: kiln.FiringID(firing), Kiln: "big-blue", Kind: kiln.Glaze, Source: "serial",
+		Began: at, Over: at, Status: kiln.Ended, Peak: kiln.NoTemperature(), Load: load}
 	if _, err := b.store.BeginFiring(t.Context(), f, nil); err != nil {
 		t.Fatal(err)
 	}
 	if err := b.store.EndFiring(t.Context(), f); err != nil {
 		t.Fatal(err)
 	}
-	if l := b.json("POST", "/v1/loads/"+load+"/unpacked", `{"by":"KT"}`, 200); l["firing"] != firing || l["state"] != "done" {
+	if l := b.json("POST", "/v1/loads/"+load+"/unpacked", `{"by":"KT"}`, 200); l["firing"] != firing ||
+		l["state"] != "done" {
 		t.Errorf("the load: %v", l)
 	}
 	has(t, b.page("/firing/"+firing), "Check list", ">ticked</span>", ">not ticked</span>", ", KT")

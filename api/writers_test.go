@@ -22,9 +22,11 @@ func sheetRow(cells ...string) string {
 	for _, c := range cells {
 		switch {
 		case strings.HasPrefix(c, "="):
-			row += `<table:table-cell office:value-type="float" office:value="` + c[1:] + `"><text:p>` + c[1:] + `</text:p></table:table-cell>`
+			row += `<table:table-cell office:value-type="float" office:value="` + c[1:] + `"><text:p>` +
+				c[1:] + `</text:p></table:table-cell>`
 		case strings.HasPrefix(c, "@"):
-			row += `<table:table-cell office:value-type="date" office:date-value="` + c[1:] + `"><text:p>` + c[1:] + `</text:p></table:table-cell>`
+			row += `<table:table-cell office:value-type="date" office:date-value="` + c[1:] + `"><text:p>` +
+				c[1:] + `</text:p></table:table-cell>`
 		default:
 			row += `<table:table-cell office:value-type="string">`
 			for _, line := range strings.Split(c, "\n") {
@@ -45,10 +47,14 @@ func TestNotebooksByTheirWriters(t *testing.T) {
 	}
 	folder := t.TempDir()
 	sheet := sheetBegins +
-		sheetRow("Code", "Clay", "Bag", "Wet (mm)", "Wet on", "Dry (mm)", "Fired (mm)", "Fired on", "Cone", "By", "Note") +
-		sheetRow("BQ7", "tern", "A", "=100", "@2023-03-14", "=94.1", "=87.6", "@2023-04-02", "=6", "KT", "schräg;\nam \"Rand\"") +
-		sheetRow("BQ4", "tern", "A", "=100.05", "@2023-03-14", "=94.2", "=87.4", "@2023-04-02", "=6", "KT", "") +
-		sheetRow("BQA", "tern", "A", "=99.95", "@2023-03-14", "=94", "=87.45", "=45018", "=6", "RO", "") + // 45018 is 2 April 2023
+		sheetRow("Code", "Clay", "Bag", "Wet (mm)", "Wet on", "Dry (mm)", "Fired (mm)",
+			"Fired on", "Cone", "By", "Note") +
+		sheetRow("BQ7", "tern", "A", "=100", "@2023-03-14", "=94.1", "=87.6", "@2023-04-02", "=6", "KT",
+			"schräg;\nam \"Rand\"") +
+		sheetRow("BQ4", "tern", "A", "=100.05", "@2023-03-14", "=94.2", "=87.4",
+			"@2023-04-02", "=6", "KT", "") +
+		// 45018 is 2 April 2023
+		sheetRow("BQA", "tern", "A", "=99.95", "@2023-03-14", "=94", "=87.45", "=45018", "=6", "RO", "") +
 		"</table:table></office:spreadsheet></office:body></office:document>"
 	shell := func(script string) {
 		t.Helper()
@@ -68,7 +74,8 @@ func TestNotebooksByTheirWriters(t *testing.T) {
 	for name, tokens := range map[string]string{"de": "59,34,1,1,,1031,false,true,false",
 		"us": "44,34,76,1,,1033,true,true,false", "tab": "9,34,76,1,,1031,false,true,true",
 		"bom": "59,34,76,1,,1031,true,true,true,false,false,-1,true"} {
-		shell("soffice --headless --convert-to 'csv:Text - txt - csv (StarCalc):" + tokens + "' --outdir " + name + " bars.fods && mv " + name + "/*.csv libreoffice-" + name + ".csv")
+		shell("soffice --headless --convert-to 'csv:Text - txt - csv (StarCalc):" + tokens + "' --outdir " +
+			name + " bars.fods && mv " + name + "/*.csv libreoffice-" + name + ".csv")
 		written = append(written, "libreoffice-"+name+".csv")
 	}
 	if err := os.WriteFile(filepath.Join(folder, "bars.R"), []byte(`
@@ -110,7 +117,8 @@ for name, day, comma, kind in [("excel", lambda d: d.strftime("%d.%m.%Y"), True,
 			b := newBench(t)
 			b.tern()
 			kept := b.table("", string(text), 200)
-			if !kept.Kept || kept.NewBars != 3 || kept.Readings != 9 || kept.Counting != 9 || len(kept.Bad)+len(kept.Questions) > 0 {
+			if !kept.Kept || kept.NewBars != 3 || kept.Readings != 9 || kept.Counting != 9 ||
+				len(kept.Bad)+len(kept.Questions) > 0 {
 				t.Fatalf("kept %v, %d bars, %d readings, %d count, bad %+v, asks %+v\nof %q", kept.Kept,
 					kept.NewBars, kept.Readings, kept.Counting, kept.Bad, kept.Questions, text)
 			}
@@ -122,7 +130,8 @@ for name, day, comma, kind in [("excel", lambda d: d.strftime("%d.%m.%Y"), True,
 						t.Errorf("%s %s: %v, want %v", code, stage, got, want[i])
 					}
 				}
-				if wet, fired := r["wet"]["at"].(string), r["fired"]["at"].(string); wet[:10] != "2023-03-14" || fired[:10] != "2023-04-02" {
+				if wet, fired := r["wet"]["at"].(string),
+					r["fired"]["at"].(string); wet[:10] != "2023-03-14" || fired[:10] != "2023-04-02" {
 					t.Errorf("%s: wet on %s, fired on %s", code, wet, fired)
 				}
 			}

@@ -18,7 +18,8 @@ func TestCollectExample(t *testing.T) {
 	if diff := cmp.Diff(want, cfg); diff != "" {
 		t.Errorf("-want +got:\n%s", diff)
 	}
-	for _, key := range []string{"name", "zone", "language", "address", "tls_cert", "tls_key", "url", "url_file", "connections", "code_file", "backup_days", "level", "format"} {
+	for _, key := range []string{"name", "zone", "language", "address", "tls_cert", "tls_key", "url",
+		"url_file", "connections", "code_file", "backup_days", "level", "format"} {
 		if !strings.Contains(CollectExample, "\n"+key+" = ") {
 			t.Errorf("it does not name %s", key)
 		}

@@ -213,9 +213,10 @@ type Log struct {
 // Default is what holds where nothing is set; example.toml says the same.
 func Default() Config {
 	return Config{
-		Site:    Site{Name: "studio", Language: "en", Clock: 24, Atmosphere: "unknown"},
-		Units:   Units{Length: "mm", Temperature: "c"},
-		Listen:  Listen{Address: "127.0.0.1:8573", Hosts: []string{}, Connections: 128, ConnectionsPerAddress: 16},
+		Site:  Site{Name: "studio", Language: "en", Clock: 24, Atmosphere: "unknown"},
+		Units: Units{Length: "mm", Temperature: "c"},
+		Listen: Listen{Address: "127.0.0.1:8573", Hosts: []string{}, Connections: 128,
+			ConnectionsPerAddress: 16},
 		Reading: Reading{Open: true, Origins: []string{}},
 		Heat:    Heat{ConeSeries: "large_self_supporting"},
 		Firing:  Firing{StartAboveC: 60, EndBelowC: 50, QuietAfter: 2 * time.Minute},
@@ -234,7 +235,8 @@ func Default() Config {
 		Notice: Notice{
 			DigestAt:     TimeOfDay(8 * time.Hour),
 			DeadmanEvery: 5 * time.Minute,
-			Mail:         Mail{To: []string{}, Secure: "starttls", On: []string{}, Wakes: DefaultWebhook().Wakes},
+			Mail: Mail{To: []string{}, Secure: "starttls", On: []string{},
+				Wakes: DefaultWebhook().Wakes},
 		},
 		MQTT: MQTT{Topic: "lidwright", Notices: []string{}, DiscoveryTopic: "homeassistant"},
 		Copy: Copy{Every: 24 * time.Hour, Keep: 7},

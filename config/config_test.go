@@ -162,7 +162,8 @@ func TestLoadGivesTheTrade(t *testing.T) {
 		t.Fatalf("kilns: %+v", cfg.Kilns)
 	}
 	want := kiln.Kiln{
-		ID: "little-red", Control: "bottom", Limit: 1240.5, KeepShut: 95, KeepShutReason: "small pieces only, gloves, door opened by hand", Every: time.Second,
+		ID: "little-red", Control: "bottom", Limit: 1240.5, KeepShut: 95,
+		KeepShutReason: "small pieces only, gloves, door opened by hand", Every: time.Second,
 		Shelves: map[string]kiln.ChannelID{"a": "top"},
 		Channels: []kiln.Channel{
 			{ID: "top", Role: kiln.RoleProbe}, {ID: "bottom", Role: kiln.RoleProbe},
@@ -181,7 +182,8 @@ func TestLoadGivesTheTrade(t *testing.T) {
 		t.Errorf("channel top: %+v", c)
 	}
 	night := cfg.Notice.QuietHours
-	for clock, in := range map[string]bool{"21:59": false, "22:00": true, "03:00": true, "06:59": true, "07:00": false} {
+	for clock, in := range map[string]bool{"21:59": false, "22:00": true, "03:00": true,
+		"06:59": true, "07:00": false} {
 		at, _ := time.Parse("15:04", clock)
 		if night.Holds(at) != in {
 			t.Errorf("quiet at %s: %v", clock, !in)
@@ -207,7 +209,8 @@ func TestStoreFolder(t *testing.T) {
 		{nil, ""},
 		{[]string{"HOME=/home/kt"}, "/home/kt/.local/state/lidwright"},
 		{[]string{"HOME=/home/kt", "XDG_STATE_HOME=/x"}, "/x/lidwright"},
-		{[]string{"XDG_STATE_HOME=/x", "STATE_DIRECTORY=/var/lib/lidwright:/var/lib/more"}, "/var/lib/lidwright"},
+		{[]string{"XDG_STATE_HOME=/x", "STATE_DIRECTORY=/var/lib/lidwright:/var/lib/more"},
+			"/var/lib/lidwright"},
 		{[]string{"STATE_DIRECTORY=/var/lib/lidwright", "LIDWRIGHT_STORE_FOLDER=/mine"}, "/mine"},
 	} {
 		if cfg := mustLoad(t, "", test.env...); cfg.Store.Folder != test.want {
@@ -219,7 +222,8 @@ func TestStoreFolder(t *testing.T) {
 func TestCredentials(t *testing.T) {
 	text := "[codes]\nbench_file = \"bench\"\nowner_file = \"/etc/lidwright/owner\"\n"
 	cfg := mustLoad(t, text, "CREDENTIALS_DIRECTORY=/run/credentials/lidwright")
-	if cfg.Codes.BenchFile != "/run/credentials/lidwright/bench" || cfg.Codes.OwnerFile != "/etc/lidwright/owner" {
+	if cfg.Codes.BenchFile != "/run/credentials/lidwright/bench" ||
+		cfg.Codes.OwnerFile != "/etc/lidwright/owner" {
 		t.Errorf("%+v", cfg.Codes)
 	}
 }
@@ -277,8 +281,10 @@ password_file = "/etc/password"
 		t.Errorf("a secret is shown:\n%s", shown.String())
 	}
 	for _, want := range []string{
-		`notice.deadman_url = "https://ping.example/..."`, `notice.webhook.phone.url = "https://push.example/..."`,
-		`notice.mail.from = "...@studio.example"`, `notice.mail.to = ["...@home.example", "...@home.example"]`,
+		`notice.deadman_url = "https://ping.example/..."`,
+		`notice.webhook.phone.url = "https://push.example/..."`,
+		`notice.mail.from = "...@studio.example"`,
+		`notice.mail.to = ["...@home.example", "...@home.example"]`,
 		`notice.mail.user = "..."`, `notice.mail.relay = "mail.example:587"`,
 	} {
 		if !strings.Contains(shown.String(), want) {
@@ -298,8 +304,8 @@ func TestAdviceOnBarePorts(t *testing.T) {
 	}
 }
 
-// TestCollect reads the settings of the collector's program: all that is wrong is told at once, and variables stand
-// over the file.
+// TestCollect reads the settings of the collector's program: all that is wrong is told at once, and variables
+// stand over the file.
 func TestCollect(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "collect.toml")
 	write := func(text string) {
@@ -310,7 +316,8 @@ func TestCollect(t *testing.T) {
 	write("name = \"School\"\n[database]\nurl = \"postgres://x@db/y\"\n[keep]\nbackup_days = 30\n")
 	t.Setenv("LIDWRIGHT_COLLECT_DATABASE_CONNECTIONS", "7")
 	cfg, err := LoadCollect(path, os.Environ())
-	if err != nil || cfg.Name != "School" || cfg.Database.Connections != 7 || cfg.Keep.BackupDays != 30 || cfg.Listen.Address != "127.0.0.1:8583" {
+	if err != nil || cfg.Name != "School" || cfg.Database.Connections != 7 || cfg.Keep.BackupDays != 30 ||
+		cfg.Listen.Address != "127.0.0.1:8583" {
 		t.Errorf("%+v, %v", cfg, err)
 	}
 	write("[listen]\nadress = \"x\"\naddress = \"0.0.0.0:8583\"\n")

@@ -52,8 +52,8 @@ var anIndex = regexp.MustCompile(`\[([^\]]*)\]`)
 // Column is where a number stands in a reply: the number of a column from 1, or a name.
 type Column string
 
-// typed is the hook by which mapstructure decodes a setting: of what TOML, a variable or a flag has for it, it
-// makes a value of the field's type. The error says what it is and what it must be.
+// typed is the hook by which mapstructure decodes a setting: of what TOML, a variable or a flag has for it,
+// it makes a value of the field's type. The error says what it is and what it must be.
 func typed(from, to reflect.Value) (any, error) {
 	value, t := from.Interface(), to.Type()
 	text, isText := value.(string)

@@ -62,7 +62,8 @@ func parseDocument(path string, data []byte) (document, error) {
 		if errors.As(err, &bad) {
 			line, column := bad.Position()
 			return document{}, Mistakes{{File: path, Line: line, Key: strings.Join(bad.Key(), "."),
-				Says: fmt.Sprintf("column %d is not TOML: %s", column, strings.TrimPrefix(bad.Error(), "toml: "))}}
+				Says: fmt.Sprintf("column %d is not TOML: %s", column,
+					strings.TrimPrefix(bad.Error(), "toml: "))}}
 		}
 		return refuse(doc.lineOfRepeat(data), "is not TOML: "+strings.TrimPrefix(err.Error(), "toml: "))
 	}

@@ -32,7 +32,8 @@ func TestDraftReadsBack(t *testing.T) {
 		"\n\n[kiln.x.probe.1]") {
 		t.Errorf("no empty line before each table:\n%s", draft)
 	}
-	if _, err := LoadText("draft.toml", "[kiln.x]\nport = 5\n", nil); err == nil || !strings.Contains(err.Error(), "draft.toml:2: kiln.x.port") {
+	if _, err := LoadText("draft.toml", "[kiln.x]\nport = 5\n", nil); err == nil ||
+		!strings.Contains(err.Error(), "draft.toml:2: kiln.x.port") {
 		t.Errorf("a mistake of a draft: %v", err)
 	}
 }
@@ -51,12 +52,14 @@ func TestReadAnswers(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff(map[string]Answer{"kiln": {"big-blue", 2}, "limit_c": {"1290", 3}, "write": {"yes", 5}}, got); diff != "" {
+	if diff := cmp.Diff(map[string]Answer{"kiln": {"big-blue", 2}, "limit_c": {"1290", 3},
+		"write": {"yes", 5}}, got); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
 	write("klin = \"a\"\nlimit_c = [1, 2]\n[write]\nnow = true\n")
 	_, err = ReadAnswers(file, known, all)
-	for _, want := range []string{"answers:1: klin: is no question; the nearest is kiln", "answers:2: limit_c: must be one text", "answers:3: write: must be one text"} {
+	for _, want := range []string{"answers:1: klin: is no question; the nearest is kiln",
+		"answers:2: limit_c: must be one text", "answers:3: write: must be one text"} {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("no %q in %v", want, err)
 		}

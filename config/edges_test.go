@@ -24,7 +24,8 @@ func TestPlayOfSeats(t *testing.T) {
 // IEC 60584-1 has no class 1 for type B.
 func TestClassOfTypeB(t *testing.T) {
 	probe := func(letter, class string) error {
-		_, err := LoadText("lidwright.toml", "[kiln.x]\nport = \"/dev/ttyUSB0\"\nreply = \"columns\"\nlimit_c = 1290\n[kiln.x.channel.1]\nfrom = \"1\"\nunit = \"c\"\n[kiln.x.probe.1]\ntype = \""+letter+"\"\nclass = "+class+"\n", nil)
+		_, err := LoadText("lidwright.toml",
+			"[kiln.x]\nport = \"/dev/ttyUSB0\"\nreply = \"columns\"\nlimit_c = 1290\n[kiln.x.channel.1]\nfrom = \"1\"\nunit = \"c\"\n[kiln.x.probe.1]\ntype = \""+letter+"\"\nclass = "+class+"\n", nil)
 		return err
 	}
 	if err := probe("B", "1"); err == nil || !strings.Contains(err.Error(), "kiln.x.probe.1.class") {
@@ -42,7 +43,8 @@ func TestClassOfTypeB(t *testing.T) {
 func TestEmptyVariable(t *testing.T) {
 	const text = "[site]\nname = \"The Long Shed\"\n"
 	setenv(t, []string{"LIDWRIGHT_SITE_NAME="})
-	if _, err := LoadText("lidwright.toml", text, []string{"LIDWRIGHT_SITE_NAME="}); err == nil || !strings.HasPrefix(err.Error(), "environment: LIDWRIGHT_SITE_NAME: is \"\"") {
+	if _, err := LoadText("lidwright.toml", text, []string{"LIDWRIGHT_SITE_NAME="}); err == nil ||
+		!strings.HasPrefix(err.Error(), "environment: LIDWRIGHT_SITE_NAME: is \"\"") {
 		t.Errorf("an empty name: %v", err)
 	}
 	if cfg := mustLoad(t, text); cfg.Site.Name != "The Long Shed" {

@@ -22,8 +22,10 @@ func (r *reader) bind(prefix string, env []string, flags *pflag.FlagSet) error {
 	for _, variable := range env {
 		name, _, _ := strings.Cut(variable, "=")
 		bare, ours := strings.CutPrefix(name, prefix)
-		// An access code of the command line is no setting, and those of the collector's program are not ours.
-		if !ours || name == "LIDWRIGHT_CODE" || prefix != CollectPrefix && strings.HasPrefix(name, CollectPrefix) {
+		// An access code of the command line is no setting, and those of the collector's program are not
+		// ours.
+		if !ours || name == "LIDWRIGHT_CODE" || prefix != CollectPrefix &&
+			strings.HasPrefix(name, CollectPrefix) {
 			continue
 		}
 		at := Mistake{File: "environment", Key: name}

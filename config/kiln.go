@@ -34,7 +34,8 @@ type Kiln struct {
 	Probes   []Probe   `key:"-" named:"probe"`
 	Shelves  shelves   `key:"shelf"`
 
-	LimitC         float64        `key:"limit_c" min:"100" max:"1850"` // needed; a notice when passed, no more
+	// needed; a notice when passed, no more
+	LimitC         float64        `key:"limit_c" min:"100" max:"1850"`
 	KeepShutAboveC float64        `key:"keep_shut_above_c" min:"20" max:"200" why:"50 unless there is a reason, and never over 200, where hot air and ware burn at once"`
 	KeepShutReason string         `key:"keep_shut_reason"` // needed over 50
 	Control        kiln.ChannelID `key:"control"`          // after Load: never "" while there is a probe

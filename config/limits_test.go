@@ -12,7 +12,8 @@ import (
 // them.
 func aKiln(kiln, channel, more string) string {
 	return "[kiln.x]\nport = \"/dev/serial/by-id/one\"\nreply = \"columns\"\nlimit_c = 1290\n" + kiln +
-		"\n[kiln.x.channel.1]\nfrom = \"1\"\nunit = \"c\"\n" + channel + "\n[kiln.x.probe.1]\ntype = \"K\"\n" + more
+		"\n[kiln.x.channel.1]\nfrom = \"1\"\nunit = \"c\"\n" + channel +
+		"\n[kiln.x.probe.1]\ntype = \"K\"\n" + more
 }
 
 // told are the keys at which settings are wrong, and those that advice is about.
@@ -126,8 +127,10 @@ func TestSettingsAtTheirLimits(t *testing.T) {
 			"notice.mail.from", ""},
 		"a relay alone": {"[notice.mail]\nrelay = \"mail.example:587\"",
 			"notice.mail.from notice.mail.to", ""},
-		"in the open":         {mail("mail.example:25", "kiln@studio.example", toPotter, `secure = "none"`), "", "notice.mail.secure"},
-		"in the open at home": {mail("127.0.0.1:25", "kiln@studio.example", toPotter, `secure = "none"`), "", ""},
+		"in the open": {mail("mail.example:25", "kiln@studio.example", toPotter, `secure = "none"`),
+			"", "notice.mail.secure"},
+		"in the open at home": {mail("127.0.0.1:25", "kiln@studio.example", toPotter, `secure = "none"`), "",
+			""},
 		"a password at home": {mail("localhost:25", "kiln@studio.example", toPotter,
 			"secure = \"none\"\nuser = \"kiln\"\npassword_file = \"/etc/p\""), "", ""},
 		"a password for all": {mail("mail.example:25", "kiln@studio.example", toPotter,
@@ -140,8 +143,10 @@ func TestSettingsAtTheirLimits(t *testing.T) {
 			"mqtt.password_file", ""},
 		"with a word alone": {"[mqtt]\nurl = \"mqtts://broker.example\"\npassword_file = \"/etc/p\"",
 			"mqtt.user", ""},
-		"a user of 200":    {"[mqtt]\nurl = \"mqtts://broker.example\"\nuser = \"" + long(200) + "\"\npassword_file = \"/etc/p\"", "", ""},
-		"of 201 signs":     {"[mqtt]\nurl = \"mqtts://broker.example\"\nuser = \"" + long(201) + "\"\npassword_file = \"/etc/p\"", "mqtt.user", ""},
+		"a user of 200": {"[mqtt]\nurl = \"mqtts://broker.example\"\nuser = \"" + long(200) +
+			"\"\npassword_file = \"/etc/p\"", "", ""},
+		"of 201 signs": {"[mqtt]\nurl = \"mqtts://broker.example\"\nuser = \"" + long(201) +
+			"\"\npassword_file = \"/etc/p\"", "mqtt.user", ""},
 		"not a broker's":   {"[mqtt]\nurl = \"http://broker.example\"", "mqtt.url", ""},
 		"a broker's page":  {"[mqtt]\nurl = \"mqtt://broker.example/kilns\"", "mqtt.url", ""},
 		"a topic of 200":   {"[mqtt]\ntopic = \"" + long(200) + "\"", "", ""},

@@ -14,10 +14,9 @@ import (
 )
 
 // Load reads the settings of the file at path; path "" means no file. Above the file stand the
-// variables LIDWRIGHT_ of the process that env lists (as os.Environ does), above those the flags that were given on
-// the command line: a flag sets the key that has its name, --log-level sets log.level, and other
-// flags mean nothing here. flags may be nil. Keys of a named kiln or a webhook come
-// from the file alone.
+// variables LIDWRIGHT_ of the process that env lists (as os.Environ does), above those the flags that were
+// given on the command line: a flag sets the key that has its name, --log-level sets log.level, and other
+// flags mean nothing here. flags may be nil. Keys of a named kiln or a webhook come from the file alone.
 //
 // The error is a Mistakes if the settings do not hold, and then lists all that is wrong; else the
 // file could not be read.

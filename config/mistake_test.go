@@ -59,7 +59,8 @@ func TestDamagedFiles(t *testing.T) {
 func TestFilesThatAreNoSettings(t *testing.T) {
 	for name, test := range map[string]struct{ text, want string }{
 		"byte order mark": {"\xef\xbb\xbf[site]\nname = \"x\"\n", ":1: begins with a byte order mark"},
-		"10 MB":           {strings.Repeat("# a comment, and another one after it\n", 270000), ":1: is larger than 256 kB"},
+		"10 MB": {strings.Repeat("# a comment, and another one after it\n", 270000),
+			":1: is larger than 256 kB"},
 		"binary":          {"[site]\nname = \"\x7fELF\x00\x01\"\n", ":2: holds bytes that are no UTF-8 text"},
 		"latin-1":         {"[site]\n# caf\xe9\n", ":2: holds bytes that are no UTF-8 text"},
 		"nested lists":    {"[listen]\nhosts = " + strings.Repeat("[", 200000), ":2: column"},
@@ -72,7 +73,8 @@ func TestFilesThatAreNoSettings(t *testing.T) {
 			t.Errorf("%s: %.300v; want %s", name, err, test.want)
 		}
 	}
-	if _, err := Load(filepath.Join(t.TempDir(), "none.toml"), nil, nil); !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "none.toml") {
+	if _, err := Load(filepath.Join(t.TempDir(), "none.toml"), nil, nil); !errors.Is(err, fs.ErrNotExist) ||
+		!strings.Contains(err.Error(), "none.toml") {
 		t.Errorf("no file: %v", err)
 	}
 	if _, err := Load(t.TempDir(), nil, nil); err == nil {
@@ -108,7 +110,8 @@ func TestMutations(t *testing.T) {
 			t.Fatalf("mutation %d: %v\n%s", i, err, text)
 		}
 		for _, m := range mistakes {
-			if !place.MatchString(m.String()) || m.Says == "" || m.Line > 1+strings.Count(string(text), "\n") {
+			if !place.MatchString(m.String()) || m.Says == "" ||
+				m.Line > 1+strings.Count(string(text), "\n") {
 				t.Fatalf("mutation %d: %q\n%s", i, m, text)
 			}
 		}
@@ -137,7 +140,8 @@ func mutate(text []byte, dice *rand.Rand) []byte {
 	case 3:
 		out[at] = "\"[]{}=.,#\n\r\t'\\-+0aZ"[dice.IntN(19)]
 	case 4:
-		words := []string{"nan", "\"\"", "-1", "[]", "{}", "1e308", "true", "9999999999", "\"x\"", "[[x]]", "0x10", "1979-05-27"}
+		words := []string{"nan", "\"\"", "-1", "[]", "{}", "1e308", "true", "9999999999", "\"x\"",
+			"[[x]]", "0x10", "1979-05-27"}
 		line := strings.Split(string(out), "\n")
 		n := dice.IntN(len(line))
 		if key, _, ok := strings.Cut(line[n], "="); ok {
@@ -157,10 +161,14 @@ func mutate(text []byte, dice *rand.Rand) []byte {
 func TestEnvironment(t *testing.T) {
 	cfg := mustLoad(t, "[log]\nlevel = \"warn\"\n[firing]\nend_below_c = 40\n",
 		"LIDWRIGHT_LOG_LEVEL=debug", "LIDWRIGHT_FIRING_END_BELOW_C=45.5", "LIDWRIGHT_LISTEN_CONNECTIONS=64",
-		"LIDWRIGHT_LISTEN_HOSTS=kiln.example, pots.example", "LIDWRIGHT_READING_OPEN=false", "LIDWRIGHT_COPY_EVERY=12h",
-		"LIDWRIGHT_SEAT_DROP_IN_PLAY_MM=1,2,3", "LIDWRIGHT_NOTICE_QUIET_HOURS=21:00-06:00", "LIDWRIGHT_CODE=open sesame", "PATH=/bin", "LIDWRIGHTS=x")
-	if cfg.Log.Level != "debug" || cfg.Firing.EndBelowC != 45.5 || cfg.Listen.Connections != 64 || len(cfg.Listen.Hosts) != 2 || cfg.Listen.Hosts[1] != "pots.example" ||
-		cfg.Reading.Open || cfg.Copy.Every.Hours() != 12 || cfg.Seat.DropIn.PlayMM[1] != 2 || cfg.Notice.QuietHours.String() != "21:00-06:00" {
+		"LIDWRIGHT_LISTEN_HOSTS=kiln.example, pots.example", "LIDWRIGHT_READING_OPEN=false",
+		"LIDWRIGHT_COPY_EVERY=12h",
+		"LIDWRIGHT_SEAT_DROP_IN_PLAY_MM=1,2,3", "LIDWRIGHT_NOTICE_QUIET_HOURS=21:00-06:00",
+		"LIDWRIGHT_CODE=open sesame", "PATH=/bin", "LIDWRIGHTS=x")
+	if cfg.Log.Level != "debug" || cfg.Firing.EndBelowC != 45.5 || cfg.Listen.Connections != 64 ||
+		len(cfg.Listen.Hosts) != 2 || cfg.Listen.Hosts[1] != "pots.example" ||
+		cfg.Reading.Open || cfg.Copy.Every.Hours() != 12 || cfg.Seat.DropIn.PlayMM[1] != 2 ||
+		cfg.Notice.QuietHours.String() != "21:00-06:00" {
 		t.Errorf("%+v", cfg)
 	}
 	for variable, want := range map[string]string{
@@ -202,19 +210,22 @@ func TestFlags(t *testing.T) {
 	flags.StringSlice("listen-hosts", nil, "")
 	flags.Duration("copy-every", 0, "")
 	flags.Bool("watch", false, "")
-	if err := flags.Parse([]string{"--log-level=warn", "--listen-hosts=a.example,b.example", "--watch", "--copy-every=2h"}); err != nil {
+	if err := flags.Parse([]string{"--log-level=warn", "--listen-hosts=a.example,b.example", "--watch",
+		"--copy-every=2h"}); err != nil {
 		t.Fatal(err)
 	}
 	env := []string{"LIDWRIGHT_LOG_LEVEL=debug", "LIDWRIGHT_LOG_FORMAT=json"}
 	setenv(t, env)
 	cfg, err := Load("", env, flags)
-	if err != nil || cfg.Log.Level != "warn" || cfg.Log.Format != "json" || cfg.Listen.Connections != 128 || len(cfg.Listen.Hosts) != 2 || cfg.Copy.Every.Hours() != 2 {
+	if err != nil || cfg.Log.Level != "warn" || cfg.Log.Format != "json" || cfg.Listen.Connections != 128 ||
+		len(cfg.Listen.Hosts) != 2 || cfg.Copy.Every.Hours() != 2 {
 		t.Errorf("%v, %+v", err, cfg)
 	}
 	if err := flags.Parse([]string{"--log-level=loud"}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err = Load("", nil, flags); err == nil || !strings.HasPrefix(err.Error(), `flags: --log-level: is "loud"; must be one of`) {
+	if _, err = Load("", nil, flags); err == nil || !strings.HasPrefix(err.Error(),
+		`flags: --log-level: is "loud"; must be one of`) {
 		t.Errorf("%v", err)
 	}
 }
@@ -228,7 +239,8 @@ func TestMistakesTellNoSecret(t *testing.T) {
 }
 
 func ExampleMistakes() {
-	doc, _ := parseDocument("lidwright.toml", []byte("[listen]\nadress = \":8573\"\n[log]\nlevel = \"loud\"\n"))
+	doc, _ := parseDocument("lidwright.toml",
+		[]byte("[listen]\nadress = \":8573\"\n[log]\nlevel = \"loud\"\n"))
 	_, err := load(doc, nil, nil)
 	fmt.Println(err)
 	// Output:
@@ -258,8 +270,10 @@ on = ["kiln.at_unpacking_mark", "copy.old"]
 		t.Fatal(err)
 	}
 	blue, red := cfg.Kilns[0].Kiln(), cfg.Kilns[1].Kiln()
-	if blue.KeepShut != 95 || blue.KeepShutReason != "thin ware" || red.KeepShut != 200 || red.KeepShutReason != "raku" {
-		t.Errorf("taken over as %v %q, %v %q", blue.KeepShut, blue.KeepShutReason, red.KeepShut, red.KeepShutReason)
+	if blue.KeepShut != 95 || blue.KeepShutReason != "thin ware" || red.KeepShut != 200 ||
+		red.KeepShutReason != "raku" {
+		t.Errorf("taken over as %v %q, %v %q", blue.KeepShut, blue.KeepShutReason,
+			red.KeepShut, red.KeepShutReason)
 	}
 	if on := cfg.Notice.Webhooks[0].On; !reflect.DeepEqual(on, []string{"kiln.cooled", "copy.old"}) {
 		t.Errorf("events %v", on)
@@ -268,7 +282,8 @@ on = ["kiln.at_unpacking_mark", "copy.old"]
 	for _, a := range cfg.Advice {
 		told[fmt.Sprintf("%d %s", a.Line, a.Says)]++
 	}
-	for _, want := range []string{"4 is called keep_shut_above_c now", "5 is called keep_shut_reason now", "9 is 250; the kiln is kept shut above 200 °C", "13 holds kiln.at_unpacking_mark"} {
+	for _, want := range []string{"4 is called keep_shut_above_c now", "5 is called keep_shut_reason now",
+		"9 is 250; the kiln is kept shut above 200 °C", "13 holds kiln.at_unpacking_mark"} {
 		n := 0
 		for says, times := range told {
 			if strings.HasPrefix(says, want) {

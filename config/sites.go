@@ -19,7 +19,8 @@ type NamedSite struct {
 	CodeFile string `toml:"code_file,omitempty"` // holds the passcode that it is asked with; "" = none
 }
 
-// SitesFile is where a person's sites stand: sites.toml in $XDG_CONFIG_HOME/lidwright, by default under ~/.config.
+// SitesFile is where a person's sites stand: sites.toml in $XDG_CONFIG_HOME/lidwright, by default under
+// ~/.config.
 func SitesFile() (string, error) {
 	dir, err := os.UserConfigDir()
 	if err != nil {

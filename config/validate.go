@@ -55,7 +55,8 @@ func (r *reader) place(cfg *Config, env []string) {
 	secret("mqtt.password_file", &cfg.MQTT.PasswordFile)
 	secret("mqtt.ca_file", &cfg.MQTT.CAFile)
 	for i := range cfg.Notice.Webhooks {
-		secret("notice.webhook."+cfg.Notice.Webhooks[i].Name+".secret_file", &cfg.Notice.Webhooks[i].SecretFile)
+		secret("notice.webhook."+cfg.Notice.Webhooks[i].Name+".secret_file",
+			&cfg.Notice.Webhooks[i].SecretFile)
 	}
 }
 
@@ -100,7 +101,8 @@ func (r *reader) site(s Site) {
 		r.add("site.name", "is %s; must be 1 to 60 printable characters", show(s.Name))
 	}
 	if s.ID != "" && !aUUIDv7.MatchString(s.ID) {
-		r.add("site.id", `is %s; must be a UUID of version 7 in small letters, or "" to have one made`, show(s.ID))
+		r.add("site.id", `is %s; must be a UUID of version 7 in small letters, or "" to have one made`,
+			show(s.ID))
 	}
 	if _, err := time.LoadLocation(s.Zone); err != nil || s.Zone == "Local" {
 		r.add("site.zone", `is %s, which this machine does not know; must be a name as "Europe/Berlin", or "" for the system's`, show(s.Zone))
@@ -116,7 +118,8 @@ func (r *reader) site(s Site) {
 func (r *reader) listen(l Listen) {
 	host, port, err := net.SplitHostPort(l.Address)
 	n, notNumber := strconv.Atoi(port)
-	if err != nil || notNumber != nil || n < 1 || n > 65535 || host != "" && net.ParseIP(host) == nil && !isHostName(host) {
+	if err != nil || notNumber != nil || n < 1 || n > 65535 ||
+		host != "" && net.ParseIP(host) == nil && !isHostName(host) {
 		r.add("listen.address", `is %s; must be an address and a port from 1 to 65535, as "127.0.0.1:8573" or ":8573" for all addresses`, show(l.Address))
 	}
 	r.url("listen.public_url", l.URL)
@@ -145,7 +148,8 @@ func (r *reader) url(key, text string) {
 	}
 	u, err := url.Parse(text)
 	if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Hostname() == "" || !printable(text) {
-		r.add(key, `is no web address; must be as "https://host.example/path"`) // not shown: it may hold a secret
+		// not shown: it may hold a secret
+		r.add(key, `is no web address; must be as "https://host.example/path"`)
 	}
 }
 
@@ -165,7 +169,8 @@ func (r *reader) seats(cfg *Config) {
 		{"drop_in", cfg.Seat.DropIn}, {"over", cfg.Seat.Over}, {"stopper", cfg.Seat.Stopper},
 	} {
 		key, p := "seat."+s.key, s.play
-		if m := p.PlayMM; len(m) != 3 || !(0 <= m[0] && m[0] <= m[1] && m[1] <= m[2] && m[0] < m[2] && m[2] <= 20) {
+		if m := p.PlayMM; len(m) != 3 || !(0 <= m[0] && m[0] <= m[1] && m[1] <= m[2] &&
+			m[0] < m[2] && m[2] <= 20) {
 			r.add(key+".play_mm", "must be three rising numbers from 0 to 20, least, aim and most, as [1.0, 1.75, 2.5]")
 		}
 		if p.LeastPlayRatio >= p.MostPlayRatio {
@@ -175,9 +180,12 @@ func (r *reader) seats(cfg *Config) {
 	}
 	signs := []rune(cfg.Bars.Alphabet)
 	slices.Sort(signs)
-	good := !slices.ContainsFunc(signs, func(s rune) bool { return !(s >= 'A' && s <= 'Z' || s >= '0' && s <= '9') })
+	good := !slices.ContainsFunc(signs, func(s rune) bool {
+		return !(s >= 'A' && s <= 'Z' || s >= '0' && s <= '9')
+	})
 	if !good || len(signs) < 8 || len(slices.Compact(signs)) != len([]rune(cfg.Bars.Alphabet)) {
-		r.add("bars.alphabet", "is %s; must be at least 8 different signs of A-Z and 0-9", show(cfg.Bars.Alphabet))
+		r.add("bars.alphabet", "is %s; must be at least 8 different signs of A-Z and 0-9",
+			show(cfg.Bars.Alphabet))
 	}
 }
 

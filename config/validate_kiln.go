@@ -21,7 +21,8 @@ func (r *reader) kiln(k *Kiln) {
 	key := "kiln." + string(k.ID)
 	r.need(key+".port", `the by-id link of the line, as "/dev/serial/by-id/usb-...", or "" for a kiln without one`)
 	r.need(key+".limit_c", "the kiln's own limit in °C; a notice is sent when it is passed")
-	if k.KeepShutAboveC > 50 && !r.wrong[key+".keep_shut_above_c"] && strings.TrimSpace(k.KeepShutReason) == "" {
+	if k.KeepShutAboveC > 50 && !r.wrong[key+".keep_shut_above_c"] &&
+		strings.TrimSpace(k.KeepShutReason) == "" {
 		r.add(key+".keep_shut_reason", "is needed, because keep_shut_above_c is over 50, where a touch can burn: who says so, and why")
 	}
 	for name, text := range map[string]string{".keep_shut_reason": k.KeepShutReason,
@@ -114,7 +115,8 @@ func namedGroups(pattern string) (groups []string, says string) {
 // poll holds the rule of what may be sent: questions and nothing else.
 func (r *reader) poll(key string, k *Kiln) {
 	if len(k.PollBytes) > 0 && (k.Reply == "modbus" || k.Reply == "replay") {
-		r.add(key+".poll_bytes", "must be [] with reply = %s: nothing of the kind is sent there", show(k.Reply))
+		r.add(key+".poll_bytes", "must be [] with reply = %s: nothing of the kind is sent there",
+			show(k.Reply))
 	}
 	if len(k.PollBytes) > 16 {
 		r.add(key+".poll_bytes", "holds %d; at most 16", len(k.PollBytes))
@@ -128,7 +130,8 @@ func (r *reader) poll(key string, k *Kiln) {
 		case p == "" || len(p) > 32 || !ascii:
 			r.add(key+".poll_bytes", "holds %s; must be 1 to 32 printable ASCII signs each", show(p))
 		case !strings.HasSuffix(p, "?") && !k.PollOther:
-			r.add(key+".poll_bytes", "holds %s; must end in ?, unless poll_other = true with a poll_reason", show(p))
+			r.add(key+".poll_bytes", "holds %s; must end in ?, unless poll_other = true with a poll_reason",
+				show(p))
 		}
 	}
 }
@@ -166,10 +169,12 @@ func (r *reader) from(key string, k *Kiln, c *Channel) {
 		return
 	}
 	r.need(key+".from", "where the number stands: a column, key, JSON path or group")
-	if n, err := strconv.Atoi(string(c.From)); err == nil && n < 1 && (k.Reply == "columns" || k.Reply == "replay") {
+	if n, err := strconv.Atoi(string(c.From)); err == nil && n < 1 &&
+		(k.Reply == "columns" || k.Reply == "replay") {
 		r.add(key+".from", "is %d; columns count from 1", n)
 	}
-	if _, given := r.doc.lines[key+".from"]; given && (c.From == "" || len(c.From) > 100 || !printable(string(c.From))) {
+	if _, given := r.doc.lines[key+".from"]; given && (c.From == "" || len(c.From) > 100 ||
+		!printable(string(c.From))) {
 		r.add(key+".from", "is %s; must be 1 to 100 printable characters", show(string(c.From)))
 	}
 	for _, name := range []string{"unit_id", "function", "register", "type", "order"} {
@@ -324,12 +329,14 @@ func (r *reader) formerNames(kilns []Kiln) {
 			other, twice := of[was]
 			switch {
 			case !IsName(was):
-				r.add(key, "holds %s; must be names of small letters, digits and hyphens, as [\"old-blue\"]", show(was))
+				r.add(key, "holds %s; must be names of small letters, digits and hyphens, as [\"old-blue\"]",
+					show(was))
 			case slices.ContainsFunc(kilns, func(o Kiln) bool { return string(o.ID) == was }):
 				r.add(key, "holds %s, which is a kiln of this file: take its table away, or the name out of was",
 					show(was))
 			case twice:
-				r.add(key, "holds %s, and kiln %s has it too; it was the name of one of the two", show(was), other)
+				r.add(key, "holds %s, and kiln %s has it too; it was the name of one of the two", show(was),
+					other)
 			}
 			of[was] = k.ID
 		}

@@ -15,7 +15,8 @@ func (r *reader) mail(m Mail) {
 		return
 	}
 	host, port, err := net.SplitHostPort(m.Relay)
-	if n, notNumber := strconv.Atoi(port); err != nil || notNumber != nil || n < 1 || n > 65535 || !isHost(host) {
+	if n, notNumber := strconv.Atoi(port); err != nil || notNumber != nil || n < 1 ||
+		n > 65535 || !isHost(host) {
 		r.add("notice.mail.relay", `is %s; must be a host and a port, as "mail.example:587"`, show(m.Relay))
 	}
 	if !isMailAddress(m.From) {
@@ -41,7 +42,8 @@ func (r *reader) mail(m Mail) {
 
 // mqtt looks at the broker and the topics.
 func (r *reader) mqtt(m MQTT) {
-	for key, topic := range map[string]string{"mqtt.topic": m.Topic, "mqtt.discovery_topic": m.DiscoveryTopic} {
+	for key, topic := range map[string]string{"mqtt.topic": m.Topic,
+		"mqtt.discovery_topic": m.DiscoveryTopic} {
 		// MQTT 5.0 section 4.7: + and # stand for others, $ begins what is the broker's own.
 		if topic == "" || len(topic) > 200 || !printable(topic) || strings.ContainsAny(topic,
 			"+#") || strings.HasPrefix(topic, "$") ||
@@ -54,7 +56,8 @@ func (r *reader) mqtt(m MQTT) {
 		return
 	}
 	u, err := url.Parse(m.URL)
-	if err != nil || u.Scheme != "mqtt" && u.Scheme != "mqtts" || u.Path != "" && u.Path != "/" || u.RawQuery != "" || !printable(m.URL) ||
+	if err != nil || u.Scheme != "mqtt" && u.Scheme != "mqtts" || u.Path != "" && u.Path != "/" ||
+		u.RawQuery != "" || !printable(m.URL) ||
 		!isHost(u.Hostname()) || u.User != nil || u.Fragment != "" {
 		r.add("mqtt.url", `is no address of a broker; must be as "mqtts://broker.example:8883" or "mqtt://127.0.0.1:1883"; a user goes to mqtt.user and a password to mqtt.password_file`)
 		return
@@ -69,7 +72,8 @@ func (r *reader) mqtt(m MQTT) {
 func (r *reader) origins(all []string) {
 	for _, origin := range all {
 		u, err := url.Parse(origin)
-		if origin != "*" && (err != nil || u.Scheme != "http" && u.Scheme != "https" || !isHost(u.Hostname()) || u.Scheme+"://"+u.Host != origin) {
+		if origin != "*" && (err != nil || u.Scheme != "http" && u.Scheme != "https" ||
+			!isHost(u.Hostname()) || u.Scheme+"://"+u.Host != origin) {
 			r.add("reading.origins", `holds %s; must be origins without a path, as "https://display.example" or "http://10.0.0.7:8080", or "*" for any`, show(origin))
 		}
 	}
@@ -79,7 +83,8 @@ func (r *reader) origins(all []string) {
 func (r *reader) login(table, user, passwordFile string) {
 	switch {
 	case user == "" && passwordFile != "":
-		r.add(table+".user", "is empty; %s.user and %s.password_file go together, or both stay empty", table, table)
+		r.add(table+".user", "is empty; %s.user and %s.password_file go together, or both stay empty", table,
+			table)
 	case user != "" && passwordFile == "":
 		r.add(table+".password_file", "is empty; %s.user and %s.password_file go together, or both stay empty",
 			table, table)

@@ -48,12 +48,14 @@ func TestAddressNeedsCodes(t *testing.T) {
 		{":8573", damaged, owner, false, false, false},
 	} {
 		cfg := config.Default()
-		cfg.Listen.Address, cfg.Codes.BenchFile, cfg.Codes.OwnerFile, cfg.Reading.Open = c.address, c.bench, c.owner, !c.closed
+		cfg.Listen.Address, cfg.Codes.BenchFile, cfg.Codes.OwnerFile, cfg.Reading.Open =
+			c.address, c.bench, c.owner, !c.closed
 		a, err := access(cfg)
 		if (err == nil) != c.starts || (err == nil && (a.Codes != nil) != c.codes) {
 			t.Errorf("%+v: %v", c, err)
 		}
-		if err != nil && (!errors.Is(err, ErrCannotStart) || !strings.Contains(err.Error(), "lidwright code new")) {
+		if err != nil && (!errors.Is(err, ErrCannotStart) || !strings.Contains(err.Error(),
+			"lidwright code new")) {
 			t.Errorf("%+v: the words do not help: %v", c, err)
 		}
 	}
@@ -113,7 +115,8 @@ func TestCodesOfARunningDaemon(t *testing.T) {
 	for _, c := range []struct {
 		code string
 		want int
-	}{{"", 401}, {"AAAA-AAAA-AAAA", 401}, {codes[auth.Bench], 403}, {codes[auth.Owner], 201}, {codes[auth.Owner], 200}} {
+	}{{"", 401}, {"AAAA-AAAA-AAAA", 401}, {codes[auth.Bench], 403}, {codes[auth.Owner], 201},
+		{codes[auth.Owner], 200}} {
 		if got := put(c.code); got != c.want {
 			t.Errorf("with %q: %d, want %d", c.code, got, c.want)
 		}

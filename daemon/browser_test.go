@@ -55,12 +55,14 @@ func openWholeStudio(t testing.TB, clock func() kiln.Stamp) *studio {
 // fastClock begins now and runs as fast as studios do.
 func fastClock() func() kiln.Stamp { return clockFrom(time.Now(), math.MaxInt64) }
 
-// clockFrom shows a time of day at first, runs as fast as studios do, and stands still once it has gone so far.
+// clockFrom shows a time of day at first, runs as fast as studios do, and stands still once it has gone so
+// far.
 func clockFrom(shows time.Time, far time.Duration) func() kiln.Stamp {
 	start := time.Now()
 	return func() kiln.Stamp {
 		since := min(time.Since(start)*studioFast, far)
-		return kiln.Stamp{Boot: "browser", Since: 2000*time.Hour + since, Wall: shows.Add(since).UTC(), Trusted: true}
+		return kiln.Stamp{Boot: "browser", Since: 2000*time.Hour + since,
+			Wall: shows.Add(since).UTC(), Trusted: true}
 	}
 }
 
@@ -97,7 +99,8 @@ func openStudioOf(t testing.TB, settings string, of *PracticeStudio, clock func(
 	if s.d, err = New(ctx, cfg, "test"); err != nil {
 		t.Fatal(err)
 	}
-	s.d.Listen = func(string) (net.Listener, error) { return net.Listen("tcp", "127.0.0.1:0") } // a port that is free
+	// a port that is free
+	s.d.Listen = func(string) (net.Listener, error) { return net.Listen("tcp", "127.0.0.1:0") }
 	s.d.Now = clock
 	s.d.Tick = func(ctx context.Context) <-chan time.Time {
 		tick := time.NewTicker(200 * time.Millisecond)
@@ -136,7 +139,8 @@ func openBrowser(t testing.TB) context.Context {
 	if err != nil {
 		t.Fatalf("the browser tests need Debian's chromium: make packages. %v", err)
 	}
-	options := append(slices.Clone(chromedp.DefaultExecAllocatorOptions[:]), chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
+	options := append(slices.Clone(chromedp.DefaultExecAllocatorOptions[:]), chromedp.ExecPath(path),
+		chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
 		chromedp.WSURLReadTimeout(time.Minute), chromedp.Flag("disable-quic", true),
 		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
 		chromedp.Flag("disable-sync", true), chromedp.Flag("accept-lang", "en-GB"))
@@ -218,7 +222,8 @@ func evaluated[T any](p *tab, js string) T {
 func (p *tab) until(what, js string) {
 	p.Helper()
 	for end := time.Now().Add(hanging); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
-		if so, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool](js)); err == nil && so { // an error: the page is being loaded
+		// an error: the page is being loaded
+		if so, err := chromedp.Run(p.ctx, chromedp.Evaluate[bool](js)); err == nil && so {
 			return
 		}
 	}
@@ -253,21 +258,23 @@ func (p *tab) media(scheme, contrast string) {
 	}))
 }
 
-// TestPartsGrow sees the curve and the figures of a firing that goes on drawn anew by the server, without a load of the
-// page and in its language. What the script does each minute it does each second here.
+// TestPartsGrow sees the curve and the figures of a firing that goes on drawn anew by the server, without a
+// load of the page and in its language. What the script does each minute it does each second here.
 func TestPartsGrow(t *testing.T) {
 	t.Parallel()
 	s := openStudio(t, "", true)
 	p := s.tab(t, openBrowser(t), 390, 844)
 	p.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		_, err := cdp.Call(ctx, t, cdppage.AddScriptToEvaluateOnNewDocument, cdppage.AddScriptToEvaluateOnNewDocumentParams{
-			Source: `const every = setInterval; window.setInterval = (f, ms) => every(f, ms === 60000 ? 1000 : ms);`})
+		_, err := cdp.Call(ctx, t, cdppage.AddScriptToEvaluateOnNewDocument,
+			cdppage.AddScriptToEvaluateOnNewDocumentParams{
+				Source: `const every = setInterval; window.setInterval = (f, ms) => every(f, ms === 60000 ? 1000 : ms);`})
 		return err
 	}))
 	p.open("/speak")
 	p.do(chromedp.Click("[name=language][value=de]"))
 	p.press("main button.go")
-	for path, parts := range map[string][]string{"/kiln/big-blue": {"#curve svg", "dl[data-grows]"}, "/": {"[data-grows] svg"}} {
+	for path, parts := range map[string][]string{"/kiln/big-blue": {"#curve svg", "dl[data-grows]"},
+		"/": {"[data-grows] svg"}} {
 		p.open(path)
 		evaluated[bool](p, `window.sameLoad = true`)
 		for _, part := range parts {

@@ -99,7 +99,8 @@ type potter struct {
 func (p *potter) enter(ctx context.Context) {
 	for ctx.Err() == nil {
 		id := uuid.NewString()
-		req, err := http.NewRequestWithContext(ctx, http.MethodPut, p.w.site+"/v1/bars/BQA/readings/"+id, strings.NewReader(`{"stage":"wet","length":"100.0"}`))
+		req, err := http.NewRequestWithContext(ctx, http.MethodPut, p.w.site+"/v1/bars/BQA/readings/"+id,
+			strings.NewReader(`{"stage":"wet","length":"100.0"}`))
 		if err != nil {
 			panic(err)
 		}
@@ -216,7 +217,8 @@ func TestKilledInTheMiddle(t *testing.T) {
 		}
 	}
 	kept, _ := p.counts()
-	t.Logf("%d kills, %d readings acknowledged, %d samples; ready again after %v at most", kills, kept, len(samples), worst.Round(time.Millisecond))
+	t.Logf("%d kills, %d readings acknowledged, %d samples; ready again after %v at most", kills, kept,
+		len(samples), worst.Round(time.Millisecond))
 }
 
 // storeOf reads the folder of the store out of the settings.
@@ -267,7 +269,8 @@ func smallDisk(t *testing.T, w func() *world) tight {
 		}
 		return unix.Prlimit(pid, unix.RLIMIT_FSIZE, &unix.Rlimit{Cur: min(to, old.Max), Max: old.Max}, nil)
 	}
-	return tight{filepath.Join(folder, "store"), func() error { return limit(4096) }, func() error { return limit(1 << 40) }}
+	return tight{filepath.Join(folder, "store"), func() error { return limit(4096) },
+		func() error { return limit(1 << 40) }}
 }
 
 // TestDiskFullInMidFiring: what is heard waits in memory and the page says so, entries are refused
@@ -288,7 +291,9 @@ func TestReadOnlyInMidFiring(t *testing.T) {
 	w := newWorld(t, folder)
 	var tracer *exec.Cmd
 	cannotWriteInMidFiring(t, w, tight{folder, func() error {
-		tracer = exec.Command("strace", "-f", "-qq", "-o", "/dev/null", "-e", "trace=pwrite64,write,ftruncate,fsync,fdatasync", "-e", "inject=pwrite64,ftruncate,fsync,fdatasync:error=EROFS", "-p", fmt.Sprint(w.cmd.Process.Pid))
+		tracer = exec.Command("strace", "-f", "-qq", "-o", "/dev/null", "-e",
+			"trace=pwrite64,write,ftruncate,fsync,fdatasync", "-e",
+			"inject=pwrite64,ftruncate,fsync,fdatasync:error=EROFS", "-p", fmt.Sprint(w.cmd.Process.Pid))
 		tracer.Stderr = os.Stderr
 		tracer.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGTERM}
 		return tracer.Start()
@@ -340,8 +345,11 @@ func cannotWriteInMidFiring(t *testing.T, w *world, disk tight) {
 			}
 		}
 	}
-	if text := w.text("/metrics"); !strings.Contains(text, "\nlidwright_store_trouble 1\n") || !strings.Contains(text, "\nlidwright_ready 0\n") || !strings.Contains(text, "\nlidwright_store_waiting_samples ") {
-		t.Errorf("the metrics say nothing of it: %s", regexp.MustCompile("(?m)^lidwright_store.*").FindAllString(text, -1))
+	if text := w.text("/metrics"); !strings.Contains(text, "\nlidwright_store_trouble 1\n") ||
+		!strings.Contains(text, "\nlidwright_ready 0\n") ||
+		!strings.Contains(text, "\nlidwright_store_waiting_samples ") {
+		t.Errorf("the metrics say nothing of it: %s",
+			regexp.MustCompile("(?m)^lidwright_store.*").FindAllString(text, -1))
 	}
 	if err := disk.free(); err != nil {
 		t.Fatal(err)
@@ -381,7 +389,8 @@ func cannotWriteInMidFiring(t *testing.T, w *world, disk tight) {
 		t.Errorf("there is a hole of %v", longest)
 	}
 	kept, busy := p.counts()
-	t.Logf("%d readings acknowledged, %d refused, %d samples, longest step %v", kept, busy, len(samples), longest)
+	t.Logf("%d readings acknowledged, %d refused, %d samples, longest step %v", kept,
+		busy, len(samples), longest)
 }
 
 func (w *world) text(path string) string {
@@ -418,9 +427,11 @@ func TestCannotStart(t *testing.T) {
 		}
 	}
 	readOnly := "/proc/sys" // nothing can be made there, by root neither
-	for name, folder := range map[string]string{"another daemon": used, "a file in its place": file, "a file on the way": filepath.Join(file, "x"), "another owner": foreign, "read only": readOnly} {
+	for name, folder := range map[string]string{"another daemon": used, "a file in its place": file,
+		"a file on the way": filepath.Join(file, "x"), "another owner": foreign, "read only": readOnly} {
 		code, said := startAndEnd(t, folder)
-		if code != 5 || !strings.Contains(said, strings.TrimSuffix(folder, "/x")) || strings.Count(said, "\n") != 1 {
+		if code != 5 || !strings.Contains(said, strings.TrimSuffix(folder, "/x")) ||
+			strings.Count(said, "\n") != 1 {
 			t.Errorf("%s: code %d: %s", name, code, said)
 		}
 	}
@@ -429,24 +440,27 @@ func TestCannotStart(t *testing.T) {
 
 	bad := newWorld(t, filepath.Join(t.TempDir(), "store"))
 	folder := storeOf(t, bad)
-	if err := errors.Join(os.Mkdir(folder, 0o700), os.WriteFile(filepath.Join(folder, "lidwright.db"), bytes.Repeat([]byte("no store "), 1000), 0o600)); err != nil {
+	if err := errors.Join(os.Mkdir(folder, 0o700), os.WriteFile(filepath.Join(folder, "lidwright.db"),
+		bytes.Repeat([]byte("no store "), 1000), 0o600)); err != nil {
 		t.Fatal(err)
 	}
 	bad.start()
 	for _, path := range []string{"/more", "/healthz", "/readyz"} {
-		if text := bad.text(path); !strings.Contains(text, "began anew") || !strings.Contains(text, ".corrupt-") {
+		if text := bad.text(path); !strings.Contains(text, "began anew") ||
+			!strings.Contains(text, ".corrupt-") {
 			t.Errorf("%s says nothing of it: %.300s", path, text)
 		}
 	}
 }
 
-// TestLateMistakeInTheSettings: what only the building of a line finds wrong ends the start with the code that
-// systemd does not start again.
+// TestLateMistakeInTheSettings: what only the building of a line finds wrong ends the start with the code
+// that systemd does not start again.
 func TestLateMistakeInTheSettings(t *testing.T) {
 	cfg := heatConfig(t, heatSettings)
 	cfg.Kilns[0].Channels[0].From = "no such column("
 	cfg.Kilns[0].Reply, cfg.Kilns[0].Pattern = "pattern", "("
-	if _, err := New(t.Context(), cfg, "test"); !errors.Is(err, ErrCannotStart) || !strings.Contains(err.Error(), "the line ") {
+	if _, err := New(t.Context(), cfg, "test"); !errors.Is(err, ErrCannotStart) ||
+		!strings.Contains(err.Error(), "the line ") {
 		t.Errorf("a line that cannot be built: %v", err)
 	}
 }
@@ -471,7 +485,8 @@ func TestUpgradeWithoutRoom(t *testing.T) {
 		t.Fatal(err)
 	}
 	code, said := startAndEnd(t, folder, "sh", "-c", `ulimit -f 128; exec "$0"`) // 64 kB a file
-	if code != 5 || !strings.Contains(said, store.ErrUpgrade.Error()) || !strings.Contains(said, "make room") || strings.Count(said, "\n") != 1 {
+	if code != 5 || !strings.Contains(said, store.ErrUpgrade.Error()) ||
+		!strings.Contains(said, "make room") || strings.Count(said, "\n") != 1 {
 		t.Errorf("without room: %d %s", code, said)
 	}
 	newWorld(t, folder).start()
@@ -482,7 +497,8 @@ func TestUpgradeWithoutRoom(t *testing.T) {
 func startAndEnd(t *testing.T, storeFolder string, under ...string) (code int, said string) {
 	t.Helper()
 	settings := filepath.Join(t.TempDir(), "lidwright.toml")
-	if err := os.WriteFile(settings, fmt.Appendf(nil, "[store]\nfolder=%q\n[listen]\naddress=\"127.0.0.1:8419\"\n", storeFolder), 0o600); err != nil {
+	if err := os.WriteFile(settings, fmt.Appendf(nil,
+		"[store]\nfolder=%q\n[listen]\naddress=\"127.0.0.1:8419\"\n", storeFolder), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)

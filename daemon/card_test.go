@@ -26,11 +26,13 @@ func TestWritesInItsFolderAlone(t *testing.T) {
 	folder := filepath.Join(t.TempDir(), "store")
 	w := newWorld(t, folder)
 	log := filepath.Join(t.TempDir(), "log")
-	w.under = []string{"strace", "-f", "-qq", "-y", "--seccomp-bpf", "-o", log, "-e", "trace=open,openat,creat,mkdir,mkdirat,rename,renameat,renameat2,link,linkat,symlink,symlinkat,unlink,unlinkat,rmdir,truncate,chmod,fchmodat,chown,fchownat,mknodat"}
+	w.under = []string{"strace", "-f", "-qq", "-y", "--seccomp-bpf", "-o", log, "-e",
+		"trace=open,openat,creat,mkdir,mkdirat,rename,renameat,renameat2,link,linkat,symlink,symlinkat,unlink,unlinkat,rmdir,truncate,chmod,fchmodat,chown,fchownat,mknodat"}
 	w.start()
 	_, stop := w.potter()
 	w.until("a firing", func() bool { return len(w.firings()) == 1 })
-	if r, err := http.Post(w.site+"/v1/copies", "application/json", strings.NewReader("{}")); err != nil || r.StatusCode != 200 {
+	if r, err := http.Post(w.site+"/v1/copies", "application/json", strings.NewReader("{}")); err != nil ||
+		r.StatusCode != 200 {
 		t.Fatal(r, err)
 	}
 	stop()
@@ -58,7 +60,8 @@ func TestWritesInItsFolderAlone(t *testing.T) {
 	wrote := map[string]bool{}
 	for line := range strings.Lines(string(text)) {
 		m := call.FindStringSubmatch(line)
-		if m == nil || strings.HasPrefix(m[1], "open") && !strings.Contains(m[2], "O_WRONLY") && !strings.Contains(m[2], "O_RDWR") && !strings.Contains(m[2], "O_CREAT") {
+		if m == nil || strings.HasPrefix(m[1], "open") && !strings.Contains(m[2], "O_WRONLY") &&
+			!strings.Contains(m[2], "O_RDWR") && !strings.Contains(m[2], "O_CREAT") {
 			continue
 		}
 		for _, n := range named.FindAllStringSubmatch(m[2], -1) {
@@ -114,7 +117,8 @@ func TestCardFailsInMidFiring(t *testing.T) {
 		}
 		return strings.TrimSpace(string(out))
 	}
-	if err := errors.Join(os.Mkdir(at, 0o700), os.WriteFile(card, nil, 0o600), os.Truncate(card, 64<<20)); err != nil {
+	if err := errors.Join(os.Mkdir(at, 0o700), os.WriteFile(card, nil, 0o600),
+		os.Truncate(card, 64<<20)); err != nil {
 		t.Fatal(err)
 	}
 	command("mkfs.ext4", "-q", card)
@@ -129,7 +133,8 @@ func TestCardFailsInMidFiring(t *testing.T) {
 	id := w.firings()[0].ID
 	w.until("readings", func() bool { kept, _ := p.counts(); return kept > 10 })
 	device := filepath.Base(command("findmnt", "-n", "-o", "SOURCE", at))
-	if err := os.WriteFile("/sys/fs/ext4/"+device+"/trigger_fs_error", []byte("a card that fails\n"), 0o200); err != nil {
+	if err := os.WriteFile("/sys/fs/ext4/"+device+"/trigger_fs_error",
+		[]byte("a card that fails\n"), 0o200); err != nil {
 		t.Fatal(err)
 	}
 	var now struct{ Items []struct{ Unwritten string } }
@@ -151,7 +156,8 @@ func TestCardFailsInMidFiring(t *testing.T) {
 	if err := w.cmd.Wait(); err == nil || !bytes.Contains(w.log.Bytes(), []byte("samples not written")) {
 		t.Errorf("the stop says nothing of what was not written: %v\n%s", err, w.log.String())
 	}
-	if code, said := startAndEnd(t, filepath.Join(at, "store")); code != 5 || !strings.Contains(said, "turns read-only") {
+	if code, said := startAndEnd(t, filepath.Join(at, "store")); code != 5 ||
+		!strings.Contains(said, "turns read-only") {
 		t.Errorf("a start on it: %d %s", code, said)
 	}
 	command("umount", at)

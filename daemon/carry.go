@@ -38,7 +38,8 @@ func TakeCarry(ctx context.Context, cfg config.Config, path string, same []strin
 	}
 	rng := rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64()))
 	return s.TakeCarry(ctx, path, same, dry, func(used map[tiles.Code]bool) (tiles.Code, error) {
-		codes, err := tiles.Alphabet(cfg.Bars.Alphabet).Free(1, func(c tiles.Code) bool { return used[c] }, rng)
+		codes, err := tiles.Alphabet(cfg.Bars.Alphabet).Free(1, func(c tiles.Code) bool { return used[c] },
+			rng)
 		if err != nil {
 			return "", err
 		}

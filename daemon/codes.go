@@ -30,7 +30,8 @@ func (f *codeFile) read() (auth.PasscodeHash, error) {
 	if err != nil {
 		return auth.PasscodeHash{}, fmt.Errorf("the code file: %w", err)
 	}
-	if f.info != nil && os.SameFile(info, f.info) && info.ModTime().Equal(f.info.ModTime()) && info.Size() == f.info.Size() {
+	if f.info != nil && os.SameFile(info, f.info) && info.ModTime().Equal(f.info.ModTime()) &&
+		info.Size() == f.info.Size() {
 		return f.hash, nil
 	}
 	text, err := os.ReadFile(f.path)

@@ -133,7 +133,8 @@ func TestManyConnections(t *testing.T) {
 	}()
 	attempt := func(n int) {
 		for i := range n {
-			d := net.Dialer{Timeout: 5 * time.Second, LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 0, byte(1+(len(held)+i)%80))}}
+			d := net.Dialer{Timeout: 5 * time.Second,
+				LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 0, byte(1+(len(held)+i)%80))}}
 			c, err := d.Dial("tcp", strings.TrimPrefix(w.site, "http://"))
 			if err != nil {
 				t.Fatalf("connection %d: %v", len(held), err)
@@ -176,7 +177,8 @@ func TestManyConnections(t *testing.T) {
 	w.until("the port open again", func() bool { return w.line().Open })
 	reopened := v.sent.Load()
 	v.goOn()
-	t.Logf("open again within %v of the return, with 1,200 connections attempted; %d descriptors", time.Since(back).Round(10*time.Millisecond), len(open))
+	t.Logf("open again within %v of the return, with 1,200 connections attempted; %d descriptors",
+		time.Since(back).Round(10*time.Millisecond), len(open))
 	w.until("lines after the return", func() bool { return v.sent.Load() > reopened+30 })
 	v.silence()
 	last := told(v.sent.Load() - 1)

@@ -22,7 +22,8 @@ func TestReadersSeeNoPaths(t *testing.T) {
 	if _, err := b.d.store.Copy(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	if all, err := (copies{store: b.d.store}).List(); err != nil || len(all) != 1 || all[0].Folder != filepath.Join(folder, "copies") {
+	if all, err := (copies{store: b.d.store}).List(); err != nil || len(all) != 1 ||
+		all[0].Folder != filepath.Join(folder, "copies") {
 		t.Errorf("the machine's own list: %+v %v", all, err)
 	}
 	b.d.notifier.tell(t.Context(), notice.OfStudio(notice.CopyOld, "began",
@@ -47,18 +48,22 @@ func TestReadersSeeNoPaths(t *testing.T) {
 		t.Fatal(err)
 	}
 	said := map[string]string{}
-	for _, path := range []string{"/v1/copies", "/v1/notices", "/more", "/healthz", "/readyz", "/metrics", "/"} {
+	for _, path := range []string{"/v1/copies", "/v1/notices", "/more", "/healthz",
+		"/readyz", "/metrics", "/"} {
 		status, text := b.ask("GET", path, nil, nil)
 		if said[path] = text; status != 200 || strings.Contains(text, folder) {
 			t.Errorf("%s: %d, with the path: %v", path, status, strings.Contains(text, folder))
 		}
 	}
-	for path, want := range map[string]string{"/v1/copies": "lidwright-000001-", "/v1/notices": "lidwright.db.corrupt-1", "/healthz": "copy of the store failed"} {
+	for path, want := range map[string]string{"/v1/copies": "lidwright-000001-",
+		"/v1/notices": "lidwright.db.corrupt-1", "/healthz": "copy of the store failed"} {
 		if !strings.Contains(said[path], want) {
 			t.Errorf("%s: no %q in %s", path, want, said[path])
 		}
 	}
-	if got := pathless(b.d.cfg, "it lies in "+folder+" and "+folder+"/copies/x"); !slices.Equal(strings.Fields(got), strings.Fields("it lies in the folder and copies/x")) {
+	if got := pathless(b.d.cfg, "it lies in "+folder+" and "+folder+
+		"/copies/x"); !slices.Equal(strings.Fields(got),
+		strings.Fields("it lies in the folder and copies/x")) {
 		t.Error(got)
 	}
 }

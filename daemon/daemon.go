@@ -1,10 +1,10 @@
 // Package daemon is the wiring, written out by hand once: it builds store, lines, recorder,
 // fit and server in the order in which they need one another, and Run takes them down again.
 //
-// In flow the settings; out flows a running program: samples of the lines into the recorder and the store, the fit
-// of shrink rates (fitjob.go) and the heat work of firings (heatjob.go) in the background, care of the store
-// (maintenance.go), what is worth telling (notifier.go). Each goroutine stands in one errgroup and ends with its
-// context.
+// In flow the settings; out flows a running program: samples of the lines into the recorder and the store,
+// the fit of shrink rates (fitjob.go) and the heat work of firings (heatjob.go) in the background, care of
+// the store (maintenance.go), what is worth telling (notifier.go). Each goroutine stands in one errgroup and
+// ends with its context.
 //
 // It holds no rule of the trade.
 package daemon
@@ -62,9 +62,10 @@ var _ record.Log = (*store.Store)(nil)
 // Daemon is everything that runs. New fills the exported fields with the real ones; a test
 // swaps them before Run.
 type Daemon struct {
-	Now    func() kiln.Stamp
-	NewID  func() string                              // of a new fact
-	Settle time.Duration                              // how long an entry's answer waits for the fit; 0: 150 ms
+	Now   func() kiln.Stamp
+	NewID func() string // of a new fact
+	// how long an entry's answer waits for the fit; 0: 150 ms
+	Settle time.Duration
 	Dice   func() *rand.Rand                          // a new source of chance, for codes that nobody chose
 	Tick   func(ctx context.Context) <-chan time.Time // once a second
 	Minute func(ctx context.Context) <-chan time.Time // once a minute, for copies and what becomes old
@@ -113,7 +114,8 @@ func New(ctx context.Context, cfg config.Config, version string) (*Daemon, error
 	st, err := store.Settings{Now: func() kiln.Stamp { return d.Now() }, Copies: cfg.Copy.Keep,
 		Second: cfg.Copy.Target, Version: version}.Open(ctx, cfg.Store.Folder)
 	if err != nil {
-		if errors.Is(err, store.ErrFolder) || errors.Is(err, store.ErrInUse) || errors.Is(err, store.ErrNewer) || errors.Is(err, store.ErrUpgrade) {
+		if errors.Is(err, store.ErrFolder) || errors.Is(err, store.ErrInUse) ||
+			errors.Is(err, store.ErrNewer) || errors.Is(err, store.ErrUpgrade) {
 			return nil, fmt.Errorf("%w: %w", ErrCannotStart, err)
 		}
 		return nil, err
@@ -145,7 +147,8 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who auth.Access)
 	d := &Daemon{Now: clock.Now, NewID: newID, Dice: newDice, Tick: every(time.Second),
 		Minute: every(time.Minute),
 		Listen: func(a string) (net.Listener, error) { return net.Listen("tcp", a) },
-		Ready:  func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(), stopping: make(chan struct{}), statfs: unix.Statfs}
+		Ready:  func(string) {}, cfg: cfg, samples: make(chan kiln.Sample, 256), over: newEndings(),
+		stopping: make(chan struct{}), statfs: unix.Statfs}
 	d.server = &api.Server{Studio: &usecase.Studio{
 		Site: usecase.Site{Name: cfg.Site.Name, Zone: zone, Units: cfg.Units.Length,
 			Fahrenheit: cfg.Units.Temperature == "f", Language: cfg.Site.Language, Clock: cfg.Site.Clock,
@@ -153,8 +156,9 @@ func newDaemon(cfg config.Config, version string, clock *Clock, who auth.Access)
 			MainKiln: kiln.KilnID(cfg.Site.MainKiln), MarkLength: tiles.Millimetre(cfg.Bars.MarkLengthMM),
 			Hosts: hostsOf(cfg), PublicURL: cfg.Listen.URL, Origins: cfg.Reading.Origins, Version: version},
 		LidDefaults: Lids(cfg), Codes: tiles.Alphabet(cfg.Bars.Alphabet), Wired: wiredOf(cfg),
-		Now: func() kiln.Stamp { return d.Now() }, NewID: func() string { return d.NewID() }, Settle: func() time.Duration { return d.Settle },
-		Dice: func() *rand.Rand { return d.Dice() }, Lines: d.heard, Store: d.health, Ready: d.isReady,
+		Now: func() kiln.Stamp { return d.Now() }, NewID: func() string { return d.NewID() },
+		Settle: func() time.Duration { return d.Settle },
+		Dice:   func() *rand.Rand { return d.Dice() }, Lines: d.heard, Store: d.health, Ready: d.isReady,
 		Revision: func() uint64 { return d.store.Written() + d.shrink.revision.Load() },
 		Noted:    func() uint64 { return d.store.Noted() + d.shrink.revision.Load() },
 	}, Access: who}
@@ -223,11 +227,13 @@ func (d *Daemon) build(ctx context.Context, st *store.Store) (err error) {
 		d.server.Notices = usecase.StorageOf(d.store), copies{d.store, d.stopping}, d.recorder, d.shrink,
 		d.heat, d.notifier
 	d.shrink.assumed = d.server.Clays().Assumed
-	d.outbox = outbox.New(store.Outbox{Store: d.store}, cfg.Store.Folder, d.server.Site.Version, func() kiln.Stamp { return d.Now() }, d.server.LiveKilns, store.CurveSum)
+	d.outbox = outbox.New(store.Outbox{Store: d.store}, cfg.Store.Folder, d.server.Site.Version,
+		func() kiln.Stamp { return d.Now() }, d.server.LiveKilns, store.CurveSum)
 	if err := d.outbox.ReadBodies(ctx); err != nil {
 		slog.Warn("what other studios tell is not used", "err", err)
 	}
-	d.outbox.Summarise, d.outbox.PoolsChanged, d.outbox.ShrinkModels = d.summarise, func() { d.shrink.Touch() }, shrinkage.PoolModels()
+	d.outbox.Summarise, d.outbox.PoolsChanged, d.outbox.ShrinkModels =
+		d.summarise, func() { d.shrink.Touch() }, shrinkage.PoolModels()
 	d.shrink.pools = d.pooled
 	d.server.Collector = d.outbox
 	d.notifier.studio, d.notifier.keeps = d.server.Clays().StudioNews, d.keeps
@@ -303,10 +309,12 @@ func hostsOf(cfg config.Config) []string {
 // Lids are the settings of seats and of the maker.
 func Lids(cfg config.Config) lid.Defaults {
 	d := lid.UsualDefaults()
-	for seat, p := range map[lid.Seat]config.Play{lid.Inset: cfg.Seat.Inset, lid.Flange: cfg.Seat.Flange, lid.Cap: cfg.Seat.Cap,
+	for seat, p := range map[lid.Seat]config.Play{lid.Inset: cfg.Seat.Inset,
+		lid.Flange: cfg.Seat.Flange, lid.Cap: cfg.Seat.Cap,
 		lid.DropIn: cfg.Seat.DropIn, lid.Over: cfg.Seat.Over, lid.Stopper: cfg.Seat.Stopper} {
 		if len(p.PlayMM) == 3 {
-			d.Windows[seat] = lid.Window{Least: tiles.Millimetre(p.PlayMM[0]), Most: tiles.Millimetre(p.PlayMM[2]),
+			d.Windows[seat] = lid.Window{Least: tiles.Millimetre(p.PlayMM[0]),
+				Most:       tiles.Millimetre(p.PlayMM[2]),
 				LeastRatio: tiles.Ratio(p.LeastPlayRatio), MostRatio: tiles.Ratio(p.MostPlayRatio)}
 		}
 	}
@@ -533,7 +541,8 @@ func (d *Daemon) holds(ctx context.Context, k kiln.Kiln, p *detect.Past) {
 		if curve, err := d.store.Curve(ctx, f.ID, []kiln.ChannelID{k.Control}, k.GapAfter()); err == nil {
 			p.Hold(f, analysis.FeaturesOf(curve, k.Control).Holds)
 		}
-		if lines, _, err := d.store.Envelopes(ctx, f.ID, []kiln.ChannelID{k.Control}, time.Minute, 0); err == nil && len(lines) > 0 {
+		if lines, _, err := d.store.Envelopes(ctx, f.ID, []kiln.ChannelID{k.Control}, time.Minute,
+			0); err == nil && len(lines) > 0 {
 			p.Fell(analysis.FallsOf(lines[0]))
 		}
 	}
@@ -580,7 +589,8 @@ func (d *Daemon) past(ctx context.Context, k kiln.KilnID, control kiln.ChannelID
 func (d *Daemon) keepShutAtMost(ctx context.Context, m tiles.KeepShut) tiles.KeepShut {
 	slog.Warn("the kiln is kept shut above less than the store had: more cannot be set any more",
 		"kiln", m.Kiln, "was_c", float64(m.Mark), "now_c", float64(tiles.KeepShutMost))
-	m.Reason = strings.TrimSuffix(fmt.Sprintf("%.0f °C before, more than can be set. %s", m.Mark, m.Reason), " ")
+	m.Reason = strings.TrimSuffix(fmt.Sprintf("%.0f °C before, more than can be set. %s", m.Mark, m.Reason),
+		" ")
 	if r := []rune(m.Reason); len(r) > 500 {
 		m.Reason = string(r[:500])
 	}

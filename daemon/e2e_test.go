@@ -47,7 +47,8 @@ func TestMain(m *testing.M) {
 	}
 	slog.SetLogLoggerLevel(slog.LevelWarn) // what daemons of the tests say in passing hides what failed
 	flag.Parse()
-	if n := flag.Lookup("test.parallel"); n.Value.String() == n.DefValue { // most of these tests wait for their kilns
+	// most of these tests wait for their kilns
+	if n := flag.Lookup("test.parallel"); n.Value.String() == n.DefValue {
 		flag.Set(n.Name, "6")
 	}
 	os.Exit(m.Run())
@@ -78,7 +79,8 @@ func child(file string) int {
 	}
 	fast, _ := strconv.ParseInt(os.Getenv("LIDWRIGHT_TEST_FACTOR"), 10, 64)
 	d.Now = scaled(time.Unix(0, ns), fast)
-	if file := os.Getenv("LIDWRIGHT_TEST_STUCK"); file != "" { // while it is there whoever asks for the time is stuck
+	// while it is there whoever asks for the time is stuck
+	if file := os.Getenv("LIDWRIGHT_TEST_STUCK"); file != "" {
 		now := d.Now
 		d.Now = func() kiln.Stamp {
 			for {
@@ -90,14 +92,16 @@ func child(file string) int {
 		}
 	}
 	d.Tick = func(ctx context.Context) <-chan time.Time {
-		t := time.NewTicker(max(100*time.Millisecond, time.Second/time.Duration(fast))) // at the fastest a minute of the kiln
+		// at the fastest a minute of the kiln
+		t := time.NewTicker(max(100*time.Millisecond, time.Second/time.Duration(fast)))
 		context.AfterFunc(ctx, t.Stop)
 		return t.C
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
 	defer stop()
-	unix.Prctl(unix.PR_SET_PTRACER, ^uintptr(0), 0, 0, 0) // a test may trace it, by whichever user; an error: anybody may here
-	signal.Ignore(syscall.SIGXFSZ)                        // a file that may not grow is a write that fails, here
+	// a test may trace it, by whichever user; an error: anybody may here
+	unix.Prctl(unix.PR_SET_PTRACER, ^uintptr(0), 0, 0, 0)
+	signal.Ignore(syscall.SIGXFSZ) // a file that may not grow is a write that fails, here
 	if err := d.Run(ctx); err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		return 1
@@ -141,7 +145,9 @@ func (w *world) start() {
 	w.t.Helper()
 	program := append(slices.Clone(w.under), cmp.Or(w.program, os.Args[0]))
 	w.cmd = exec.Command(program[0], program[1:]...)
-	w.cmd.Env = append(os.Environ(), childVar+"="+filepath.Join(w.folder, "lidwright.toml"), fmt.Sprintf("LIDWRIGHT_TEST_EPOCH=%d", w.epoch.UnixNano()), fmt.Sprintf("LIDWRIGHT_TEST_FACTOR=%d", cmp.Or(w.fast, factor)))
+	w.cmd.Env = append(os.Environ(), childVar+"="+filepath.Join(w.folder, "lidwright.toml"),
+		fmt.Sprintf("LIDWRIGHT_TEST_EPOCH=%d", w.epoch.UnixNano()), fmt.Sprintf("LIDWRIGHT_TEST_FACTOR=%d",
+			cmp.Or(w.fast, factor)))
 	w.cmd.Env = append(w.cmd.Env, w.env...)
 	w.cmd.Stderr = &w.log
 	if err := kilntest.StartChild(w.cmd, syscall.SIGKILL); err != nil {
@@ -235,12 +241,14 @@ func TestFromTheLineToTheLid(t *testing.T) {
 // (package qemu-user), with LIDWRIGHT_SOAK alone; without it, it sees that every package has files for them.
 func TestOnTheProcessorsOfAPi(t *testing.T) {
 	t.Parallel()
-	for under, env := range map[string][]string{"qemu-aarch64": {"GOARCH=arm64"}, "qemu-arm": {"GOARCH=arm", "GOARM=6"}} {
+	for under, env := range map[string][]string{"qemu-aarch64": {"GOARCH=arm64"},
+		"qemu-arm": {"GOARCH=arm", "GOARM=6"}} {
 		t.Run(under, func(t *testing.T) {
 			program := filepath.Join(t.TempDir(), "daemon.test")
 			args := []string{"test", "-c", "-o", program, "."}
 			if os.Getenv("LIDWRIGHT_SOAK") == "" {
-				args = []string{"list", "-deps", "-test", "."} // finds the files of that processor, and compiles nothing
+				// finds the files of that processor, and compiles nothing
+				args = []string{"list", "-deps", "-test", "."}
 			}
 			build := exec.Command("go", args...)
 			build.Env = append(append(os.Environ(), "CGO_ENABLED=0", "GOOS=linux"), env...)
@@ -268,7 +276,8 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 		fast /= slower // a processor played by another one, on a machine with more to do
 	}
 	patient := time.Duration(factor / fast)
-	w := &world{t: t, fast: fast, program: program, under: under, folder: t.TempDir(), site: "http://" + address, epoch: time.Now()}
+	w := &world{t: t, fast: fast, program: program, under: under, folder: t.TempDir(),
+		site: "http://" + address, epoch: time.Now()}
 	plug := &practice.Plug{Link: filepath.Join(w.folder, "kiln")}
 	w.plug = plug
 	settings := fmt.Sprintf("[store]\nfolder=%q\n[listen]\naddress=%q\n[kiln.big-blue]\nport=%q\nreply=\"columns\"\nevery=\"10s\"\nchecksum=\"xor\"\nlimit_c=1290\n[kiln.big-blue.channel.1]\nfrom=\"1\"\nunit=\"c\"\n[kiln.big-blue.probe.1]\ntype=\"K\"\n",
@@ -295,10 +304,12 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 	w.put("/v1/clays/tern", map[string]any{"name": "Tern stoneware", "matures_cone": "6"})
 	for i, code := range []string{"BQA", "BQ7"} {
 		w.put("/v1/bars/"+code, map[string]any{"id": uuid.NewString(), "clay": "tern"})
-		w.put("/v1/bars/"+code+"/readings/"+uuid.NewString(), map[string]any{"stage": "wet", "length": []string{"100.0", "100,1"}[i]})
+		w.put("/v1/bars/"+code+"/readings/"+uuid.NewString(), map[string]any{"stage": "wet",
+			"length": []string{"100.0", "100,1"}[i]})
 	}
 	load := uuid.Must(uuid.NewV7()).String()
-	w.put("/v1/loads/"+load, map[string]any{"kiln": "big-blue", "kind": "glaze", "atmosphere": "oxidation", "bars": []map[string]string{{"bar": "BQA"}, {"bar": "BQ7"}}})
+	w.put("/v1/loads/"+load, map[string]any{"kiln": "big-blue", "kind": "glaze", "atmosphere": "oxidation",
+		"bars": []map[string]string{{"bar": "BQA"}, {"bar": "BQ7"}}})
 
 	// The firing: 1222 °C, one line in ten damaged, and then cold again. About 26 h of the kiln.
 	programme, err := practice.Parse("20>25@10 >600@300 >1120@300 >1222@120 h10 off")
@@ -373,7 +384,10 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 	if len(bar.Readings) != 2 || bar.Readings[1].ID != note {
 		t.Fatalf("an acknowledged reading is lost: %+v", bar)
 	}
-	w.until("the end of the firing", func() bool { f := w.firings(); return len(f) == 1 && f[0].Status == "ended" })
+	w.until("the end of the firing", func() bool {
+		f := w.firings()
+		return len(f) == 1 && f[0].Status == "ended"
+	})
 	f = w.firings()
 	one := f[0]
 	if one.Peak == nil || math.Abs(*one.Peak-1222) > 3 {
@@ -420,7 +434,8 @@ func fromTheLineToTheLid(t *testing.T, program string, under ...string) {
 	total, _ := raw["total_ratio"].(float64)
 	low, _ := raw["likely_low_ratio"].(float64)
 	high, _ := raw["likely_high_ratio"].(float64)
-	if total < 0.115 || total > 0.13 || !(low < total && total < high) || rate.Trust != "few_bars" || rate.Basis.Bars != 2 {
+	if total < 0.115 || total > 0.13 || !(low < total && total < high) ||
+		rate.Trust != "few_bars" || rate.Basis.Bars != 2 {
 		t.Errorf("the rate: %s", b)
 	}
 	var lid struct {

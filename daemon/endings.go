@@ -49,7 +49,8 @@ func (e *endings) next(ctx context.Context) (k kiln.KilnID, ok bool) {
 }
 
 // endings does what the end of a firing asks for, one after another until ctx ends: its heat work beside
-// what cones tell, which loads its kiln has now, what its kiln is expected to do from now on, the rates of its bars, and a copy.
+// what cones tell, which loads its kiln has now, what its kiln is expected to do from now on, the rates of
+// its bars, and a copy.
 func (d *Daemon) endings(ctx context.Context) {
 	for {
 		k, ok := d.over.next(ctx)

@@ -95,11 +95,13 @@ func TestStopWritesFirst(t *testing.T) {
 	for i := range 20 {
 		clock.Lock()
 		at.Since, at.Wall = at.Since+time.Minute, at.Wall.Add(time.Minute)
-		heard := kiln.Sample{Kiln: "big-blue", At: at, Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(300 + i)}}}
+		heard := kiln.Sample{Kiln: "big-blue", At: at,
+			Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(300 + i)}}}
 		clock.Unlock()
 		b.d.samples <- heard
 		if i == 1 {
-			if _, err := b.d.recorder.Tell(ctx, detect.Fact{Kiln: "big-blue", What: detect.NewFiring, At: b.d.Now(), Firing: id}); err != nil {
+			if _, err := b.d.recorder.Tell(ctx, detect.Fact{Kiln: "big-blue", What: detect.NewFiring,
+				At: b.d.Now(), Firing: id}); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -145,7 +147,8 @@ func TestStopsUnderLoad(t *testing.T) {
 			clients.Go(func() {
 				client := clientFrom(i)
 				for ctx.Err() == nil {
-					for _, path := range []string{"/", "/v1/now", "/v1/clays/tern/shrinkage", "/v1/clays/tern/moves", "/v1/bars/BQA"} {
+					for _, path := range []string{"/", "/v1/now", "/v1/clays/tern/shrinkage",
+						"/v1/clays/tern/moves", "/v1/bars/BQA"} {
 						req, _ := http.NewRequestWithContext(ctx, http.MethodGet, w.site+path, nil)
 						if r, err := client.Do(req); err == nil {
 							r.Body.Close()
@@ -188,15 +191,21 @@ func hostileStore(t *testing.T, folder string) {
 			t.Fatal(err)
 		}
 	}
-	must(st.PutClay(t.Context(), tiles.Clay{ID: "wren", Name: "Wren", MaturesCone: "6"}, usecase.Precondition{}, at))
+	must(st.PutClay(t.Context(), tiles.Clay{ID: "wren", Name: "Wren", MaturesCone: "6"},
+		usecase.Precondition{}, at))
 	ref := tiles.BatchRef{Clay: "wren", Batch: "A"}
-	must(st.PutBatch(t.Context(), tiles.Batch{BatchRef: ref, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, at))
+	must(st.PutBatch(t.Context(), tiles.Batch{BatchRef: ref, Kind: tiles.Bought, Open: true},
+		usecase.Precondition{}, at))
 	signs := "ACDEFGHJKLNPQRTVWXY347"
 	for b := range 300 {
 		code := tiles.Code([]byte{signs[b/22%22], signs[b%22], signs[b/484]})
-		must(st.PutBar(t.Context(), tiles.Bar{Code: code, ID: uuid.NewString(), BatchRef: ref, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, usecase.Precondition{}, at))
+		must(st.PutBar(t.Context(), tiles.Bar{Code: code, ID: uuid.NewString(), BatchRef: ref,
+			Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, usecase.Precondition{}, at))
 		read := func(stage tiles.Stage, length float64, by string) {
-			must(st.PutReading(t.Context(), tiles.Reading{ID: uuid.NewString(), Bar: code, Mark: 1, Stage: stage, Length: tiles.Millimetre(length), AsTyped: fmt.Sprint(length), Unit: "mm", Step: 0.05, By: by}, at))
+			must(st.PutReading(t.Context(),
+				tiles.Reading{ID: uuid.NewString(), Bar: code, Mark: 1, Stage: stage,
+					Length: tiles.Millimetre(length), AsTyped: fmt.Sprint(length), Unit: "mm",
+					Step: 0.05, By: by}, at))
 		}
 		read(tiles.Wet, 100, "KT")
 		read(tiles.Dry, 94+0.05*float64(b%9), "KT")

@@ -47,7 +47,8 @@ func (r reader) String() string {
 	return fmt.Sprintf("%d px, %s, %s, script %v", r.width, r.language, r.scheme, r.script)
 }
 
-// reading is a tab of a reader, who chose the language, and what the browser complained of since the last page.
+// reading is a tab of a reader, who chose the language, and what the browser complained of since the last
+// page.
 type reading struct {
 	*tab
 	reader
@@ -84,7 +85,8 @@ func (s *studio) read(t testing.TB, browser context.Context, as reader) *reading
 // open loads a page with its script or without.
 func (p *reading) open(path string) {
 	p.Helper()
-	call(p.tab, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !p.script})
+	call(p.tab, emulation.SetScriptExecutionDisabled,
+		emulation.SetScriptExecutionDisabledParams{Value: !p.script})
 	p.tab.open(path)
 }
 
@@ -102,8 +104,8 @@ func call[P, R any](p *tab, command cdp.Command[P, R], with P) {
 	}))
 }
 
-// hear keeps what the browser complains of: errors and warnings of scripts, what could not be loaded, what the
-// content security policy (CSP Level 3) refused. A stream that ends with its page is no complaint.
+// hear keeps what the browser complains of: errors and warnings of scripts, what could not be loaded, what
+// the content security policy (CSP Level 3) refused. A stream that ends with its page is no complaint.
 func (p *reading) hear(event any) {
 	wrong := ""
 	switch e := event.(type) {
@@ -135,8 +137,8 @@ func (p *reading) hear(event any) {
 	}
 }
 
-// complained gives the complaints and forgets them. That a page which is not there, or cannot be answered, comes
-// with the status that says so is right.
+// complained gives the complaints and forgets them. That a page which is not there, or cannot be answered,
+// comes with the status that says so is right.
 func (p *reading) complained(path string) []string {
 	p.guard.Lock()
 	defer p.guard.Unlock()
@@ -147,8 +149,8 @@ func (p *reading) complained(path string) []string {
 	})
 }
 
-// axe runs rules of axe-core on the page: WCAG 2.2 A and AA and best practice, or one rule alone. The script is
-// handed in by the debugger: the page's own policy for scripts stays as it is.
+// axe runs rules of axe-core on the page: WCAG 2.2 A and AA and best practice, or one rule alone. The script
+// is handed in by the debugger: the page's own policy for scripts stays as it is.
 func (p *tab) axe(only string) []string {
 	p.Helper()
 	which := `{type: "tag", values: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}`
@@ -161,7 +163,8 @@ func (p *tab) axe(only string) []string {
 		axeScript, which), chromedp.EvalAwaitPromise))
 }
 
-// moved is how far the page moved while it was loaded (Layout Instability, WICG), up to a time, and what moved.
+// moved is how far the page moved while it was loaded (Layout Instability, WICG), up to a time, and what
+// moved.
 const moved = `new Promise(done => new PerformanceObserver(list => done(list.getEntries().filter(e => !e.hadRecentInput && e.startTime < %v).map(e =>
 	"the page moved by " + e.value.toFixed(4) + ": " + e.sources.map(s => s.node?.outerHTML?.slice(0, 100)).join(", ")))).observe({type: "layout-shift", buffered: true}) || setTimeout(done, 50, []))`
 
@@ -169,11 +172,12 @@ const moved = `new Promise(done => new PerformanceObserver(list => done(list.get
 const weighed = `(() => { const [page] = performance.getEntriesByType("navigation"), parts = performance.getEntriesByType("resource").filter(e => !new URL(e.name).pathname.startsWith("/v1/"));
 	return [page.encodedBodySize, parts.reduce((sum, e) => sum + e.encodedBodySize, page.encodedBodySize)]; })()`
 
-// inOrder goes through the stops that were made by the key: each is after the one before it in the document, but
-// for the first after the last.
+// inOrder goes through the stops that were made by the key: each is after the one before it in the document,
+// but for the first after the last.
 const inOrder = `stops.flatMap((e, i) => i && e !== document.body && !e.matches(".skip") && !(stops[i - 1].compareDocumentPosition(e) & Node.DOCUMENT_POSITION_FOLLOWING) ? ["by keyboard out of order: " + e.outerHTML.slice(0, 100)] : [])`
 
-// saveAtHand holds that the length of a bar is typed and kept without scrolling, over the navigation of a phone.
+// saveAtHand holds that the length of a bar is typed and kept without scrolling, over the navigation of a
+// phone.
 const saveAtHand = `[...document.querySelectorAll("form[data-bar] button.go")].filter(e => e.checkVisibility() && e.getBoundingClientRect().bottom + scrollY > innerHeight - 60).map(e => "Save lies at " + Math.round(e.getBoundingClientRect().bottom + scrollY))`
 
 const onPaper = 718 // px: 190 mm of A4 at 96 dots to the inch
@@ -207,11 +211,13 @@ func (p *reading) examine(path, english string) (wrong map[string][]string) {
 	}
 	if strings.HasPrefix(path, "/wall") {
 		p.do(chromedp.EmulateViewport(1280, 720))
-		found("at 1280 by 720", evaluated[[]string](p.tab, `document.documentElement.scrollHeight > innerHeight ? ["a wall that scrolls by " + (document.documentElement.scrollHeight - innerHeight)] : []`))
+		found("at 1280 by 720", evaluated[[]string](p.tab,
+			`document.documentElement.scrollHeight > innerHeight ? ["a wall that scrolls by " + (document.documentElement.scrollHeight - innerHeight)] : []`))
 	}
 	p.do(chromedp.EmulateViewport(p.width, p.height))
 	found("", evaluated[[]string](p.tab, saveAtHand))
-	call(p.tab, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{}) // what follows needs time to pass
+	// what follows needs time to pass
+	call(p.tab, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{})
 	found("", did(p.tab, chromedp.Evaluate[[]string](fmt.Sprintf(moved, loaded), chromedp.EvalAwaitPromise)))
 	found(p.scheme, p.axe(""))
 	p.media(p.other(), "no-preference")
@@ -243,14 +249,15 @@ func pageKind(path string) string {
 		return path
 	}
 	kind := kindsOfPage.ReplaceAllString(u.Path, "${1}one")
-	if strings.Contains(u.RawQuery, "just=1") || strings.Contains(u.RawQuery, "collar") || strings.Contains(u.RawQuery, "galleries") {
+	if strings.Contains(u.RawQuery, "just=1") || strings.Contains(u.RawQuery, "collar") ||
+		strings.Contains(u.RawQuery, "galleries") {
 		kind += "?" + regexp.MustCompile(`=[^&]*`).ReplaceAllString(u.RawQuery, "")
 	}
 	return kind
 }
 
-// walk has every kind of page looked at that can be reached from Home, and some that are asked for. It gives how
-// many there were.
+// walk has every kind of page looked at that can be reached from Home, and some that are asked for. It gives
+// how many there were.
 func (p *reading) walk(asked []string, look func(path string)) (pages int) {
 	p.Helper()
 	seen := map[string]bool{}
@@ -259,29 +266,33 @@ func (p *reading) walk(asked []string, look func(path string)) (pages int) {
 		if kind := pageKind(path); !seen[kind] {
 			seen[kind] = true
 			look(path)
-			waiting = append(waiting, evaluated[[]string](p.tab, `[...document.querySelectorAll("a[href]")].filter(a => a.origin === location.origin && !a.download && !/^\/(v1\/|metrics)|\.csv|\.svg$/.test(a.pathname)).map(a => a.pathname + a.search)`)...)
+			waiting = append(waiting, evaluated[[]string](p.tab,
+				`[...document.querySelectorAll("a[href]")].filter(a => a.origin === location.origin && !a.download && !/^\/(v1\/|metrics)|\.csv|\.svg$/.test(a.pathname)).map(a => a.pathname + a.search)`)...)
 		}
 	}
 	return len(seen)
 }
 
-// TestEveryPage has every page read on a phone in English and on a desk in German, in 32nds and without a script,
-// and asks everything at once of it; in the soak by readers of all eight kinds.
+// TestEveryPage has every page read on a phone in English and on a desk in German, in 32nds and without a
+// script, and asks everything at once of it; in the soak by readers of all eight kinds.
 func TestEveryPage(t *testing.T) {
 	t.Parallel()
 	s, browser := openWholeStudio(t, fastClock()), openBrowser(t)
 	phone, german := reader{390, 844, "en", "light", true}, reader{1280, 900, "de", "dark", false}
 	readers := []*reading{s.read(t, browser, phone), s.read(t, browser, german)}
 	if os.Getenv("LIDWRIGHT_SOAK") != "" {
-		for _, r := range []reader{{390, 844, "de", "light", true}, {390, 844, "en", "dark", false}, {390, 844, "de", "dark", false},
-			{1280, 900, "en", "light", true}, {1280, 900, "de", "light", true}, {1280, 900, "en", "dark", false}} {
+		for _, r := range []reader{{390, 844, "de", "light", true}, {390, 844, "en", "dark", false},
+			{390, 844, "de", "dark", false},
+			{1280, 900, "en", "light", true}, {1280, 900, "de", "light", true},
+			{1280, 900, "en", "dark", false}} {
 			readers = append(readers, s.read(t, browser, r))
 		}
 	}
 	find, left := http.NewServeMux(), map[string]bool{}
 	for _, pattern := range s.d.server.Routes() {
 		page, get := strings.CutPrefix(pattern, "GET ")
-		if get && !strings.HasPrefix(page, "/v1/") && !strings.Contains(page, ".") && !slices.Contains([]string{"/metrics", "/healthz", "/readyz"}, page) {
+		if get && !strings.HasPrefix(page, "/v1/") && !strings.Contains(page, ".") &&
+			!slices.Contains([]string{"/metrics", "/healthz", "/readyz"}, page) {
 			find.Handle(pattern, http.NotFoundHandler())
 			left[pattern] = true
 		}
@@ -289,14 +300,18 @@ func TestEveryPage(t *testing.T) {
 	var fired struct{ Items []struct{ ID string } }
 	s.get("/v1/firings?limit=3", &fired)
 	english := inEnglish(t)
-	pages := readers[0].walk([]string{"/", "/lid?collar=104.5&opening=92.5&clay=tern", "/lid?collar=104.5&opening=92.5&clay=tern&just=1", "/lid?collar=xx&clay=tern", "/wall", "/bars?kiln=big-blue",
-		"/compare?firing=" + fired.Items[1].ID + "&firing=" + fired.Items[2].ID, "/session", "/nothing-here", "/problems/no-such-page"}, func(path string) {
+	pages := readers[0].walk([]string{"/", "/lid?collar=104.5&opening=92.5&clay=tern",
+		"/lid?collar=104.5&opening=92.5&clay=tern&just=1", "/lid?collar=xx&clay=tern",
+		"/wall", "/bars?kiln=big-blue",
+		"/compare?firing=" + fired.Items[1].ID + "&firing=" + fired.Items[2].ID, "/session", "/nothing-here",
+		"/problems/no-such-page"}, func(path string) {
 		r, _ := http.NewRequest("GET", path, nil)
 		_, pattern := find.Handler(r)
 		delete(left, pattern)
 		for _, p := range readers {
 			for w, looks := range p.examine(path, english) {
-				t.Errorf("%s (%d px, %s: %s): %s", path, p.width, p.scheme, strings.Join(slices.Compact(looks), "; "), w)
+				t.Errorf("%s (%d px, %s: %s): %s", path, p.width, p.scheme,
+					strings.Join(slices.Compact(looks), "; "), w)
 			}
 		}
 	})

@@ -42,7 +42,8 @@ func TestHundredFirings(t *testing.T) {
 	b.run()
 	minute := func(c kiln.Celsius) {
 		now.Add(1)
-		b.d.samples <- kiln.Sample{Kiln: "big-blue", At: b.d.Now(), Values: []kiln.Value{{Channel: "1", T: c}}}
+		b.d.samples <- kiln.Sample{Kiln: "big-blue", At: b.d.Now(),
+			Values: []kiln.Value{{Channel: "1", T: c}}}
 		for len(b.d.samples) > 0 {
 			runtime.Gosched()
 		}
@@ -79,7 +80,8 @@ func TestHundredFirings(t *testing.T) {
 	}
 	last = hold(t)
 	t.Logf("after 10 firings %v, after 100 %v", first, last)
-	if last.heap > first.heap+5<<20 || last.files > first.files+3 || last.threads >= 25 || last.goroutines > first.goroutines+3 {
+	if last.heap > first.heap+5<<20 || last.files > first.files+3 || last.threads >= 25 ||
+		last.goroutines > first.goroutines+3 {
 		t.Errorf("grew from %v to %v", first, last)
 	}
 }
@@ -88,7 +90,8 @@ func TestHundredFirings(t *testing.T) {
 type held struct{ heap, files, threads, goroutines int }
 
 func (h held) String() string {
-	return fmt.Sprintf("%.1f MB, %d descriptors, %d threads, %d goroutines", float64(h.heap)/(1<<20), h.files, h.threads, h.goroutines)
+	return fmt.Sprintf("%.1f MB, %d descriptors, %d threads, %d goroutines", float64(h.heap)/(1<<20), h.files,
+		h.threads, h.goroutines)
 }
 
 // hold waits until the goroutines of what was asked for are gone: three counts alike.
@@ -169,7 +172,8 @@ func TestWatchdogSeesADeadlock(t *testing.T) {
 			return kiln.Stamp{Boot: "b", Since: time.Since(began), Wall: time.Now()}
 		}
 		ticks := make(chan time.Time)
-		d := &Daemon{recorder: &record.Recorder{Log: emptyLog{}, Ladder: heatwork.MainConeScale(), Kilns: []kiln.Kiln{{ID: "blue"}}, Now: now, Tick: ticks}}
+		d := &Daemon{recorder: &record.Recorder{Log: emptyLog{}, Ladder: heatwork.MainConeScale(),
+			Kilns: []kiln.Kiln{{ID: "blue"}}, Now: now, Tick: ticks}}
 		ctx, stop := context.WithCancel(t.Context())
 		var all sync.WaitGroup
 		all.Go(func() { d.recorder.Run(ctx, nil) })
@@ -254,7 +258,10 @@ func TestFiringGoesOnAfterTheWatchdog(t *testing.T) {
 		w.get("/v1/now", &now)
 		return now.Items[0].Hours
 	}
-	w.until("the firing to go on", func() bool { f := w.firings(); return len(f) == 1 && f[0].ID == id && hours() > 0 })
+	w.until("the firing to go on", func() bool {
+		f := w.firings()
+		return len(f) == 1 && f[0].ID == id && hours() > 0
+	})
 	before := hours()
 	w.until("it to grow", func() bool { return hours() > before })
 	w.until("word that all is well again", func() bool { return toldWell(socket) > 0 })
@@ -295,7 +302,11 @@ func TestDeviceRebootsInMidFiring(t *testing.T) {
 		}
 	}
 	var id kiln.FiringID
-	waitFor(t, "a firing", func() bool { say(86000+10*said, 1); id = d.recorder.Live()[0].Firing; return id != "" })
+	waitFor(t, "a firing", func() bool {
+		say(86000+10*said, 1)
+		id = d.recorder.Live()[0].Firing
+		return id != ""
+	})
 	say(90000, 200) // its clock was set meanwhile
 	plug.Write([]byte("\x00\xffController 2.1\r\nself test ok\nready, 0\n"))
 	time.Sleep(2 * time.Second / 10)
@@ -307,7 +318,10 @@ func TestDeviceRebootsInMidFiring(t *testing.T) {
 		if samples, err = d.store.Samples(t.Context(), id); err != nil {
 			t.Fatal(err)
 		}
-		return slices.ContainsFunc(samples, func(s kiln.Sample) bool { v, ok := s.Value("1"); return ok && v.T >= top })
+		return slices.ContainsFunc(samples, func(s kiln.Sample) bool {
+			v, ok := s.Value("1")
+			return ok && v.T >= top
+		})
 	})
 	var lastAt time.Duration
 	lastT, after := kiln.Celsius(0), 0
@@ -354,7 +368,9 @@ func TestFiringOverTheChangeOfClocks(t *testing.T) {
 		b.ask("GET", "/v1/firings/"+string(id), nil, &f)
 		ended, err := time.Parse(time.RFC3339, f.Ended)
 		began, err2 := time.Parse(time.RFC3339, f.Began)
-		if err != nil || err2 != nil || f.Began != c.began || !strings.HasSuffix(f.Ended, c.offset) || len(f.Gaps) > 0 || f.Hours < 34 || f.Hours > 36 || ended.Sub(began).Hours()-f.Hours > 0.1 || ended.Sub(began).Hours()-f.Hours < -0.1 {
+		if err != nil || err2 != nil || f.Began != c.began || !strings.HasSuffix(f.Ended, c.offset) ||
+			len(f.Gaps) > 0 || f.Hours < 34 || f.Hours > 36 || ended.Sub(began).Hours()-f.Hours > 0.1 ||
+			ended.Sub(began).Hours()-f.Hours < -0.1 {
 			t.Errorf("%+v, %v long", f, ended.Sub(began))
 		}
 		samples, err := b.d.store.Samples(t.Context(), id)
@@ -362,8 +378,10 @@ func TestFiringOverTheChangeOfClocks(t *testing.T) {
 			t.Fatal(len(samples), err)
 		}
 		for i := range samples[1:] {
-			if step := samples[i+1].At.Wall.Sub(samples[i].At.Wall); step != time.Minute || samples[i].At.Wall.Location() != time.UTC {
-				t.Fatalf("sample %d of %d: %v after the one before, kept as %v", i+1, len(samples), step, samples[i].At.Wall)
+			if step := samples[i+1].At.Wall.Sub(samples[i].At.Wall); step != time.Minute ||
+				samples[i].At.Wall.Location() != time.UTC {
+				t.Fatalf("sample %d of %d: %v after the one before, kept as %v", i+1, len(samples),
+					step, samples[i].At.Wall)
 			}
 		}
 		var curve struct {

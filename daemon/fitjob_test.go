@@ -60,7 +60,8 @@ func (b *bench) now() kiln.Stamp {
 func (b *bench) bar(code tiles.Code) {
 	b.t.Helper()
 	b.n++
-	b.must(b.st.PutBar(b.t.Context(), tiles.Bar{Code: code, ID: b.id(), BatchRef: ternA, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, usecase.Precondition{}, b.now()))
+	b.must(b.st.PutBar(b.t.Context(), tiles.Bar{Code: code, ID: b.id(), BatchRef: ternA,
+		Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, usecase.Precondition{}, b.now()))
 }
 
 func (b *bench) id() string { b.n++; return fmt.Sprintf("0193c0c1-0000-7000-8000-%012d", b.n) }
@@ -80,7 +81,8 @@ func (b *bench) drying() (mean, sd float64, asOf time.Time) {
 	if err != nil {
 		b.t.Fatal(err)
 	}
-	s, err := f.Rate(shrinkage.Ask{BatchRef: ternA, Stage: tiles.Wet, Work: 1222, BisqueWork: 1000, Kind: kiln.Glaze}, tiles.Dry)
+	s, err := f.Rate(shrinkage.Ask{BatchRef: ternA, Stage: tiles.Wet, Work: 1222, BisqueWork: 1000,
+		Kind: kiln.Glaze}, tiles.Dry)
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -172,7 +174,8 @@ func TestAskedWhileWrittenAndFitted(t *testing.T) {
 		wg.Go(func() {
 			for ctx.Err() == nil {
 				if f, _, err := b.Fit(ctx); err == nil {
-					f.Rate(shrinkage.Ask{BatchRef: ternA, Stage: tiles.Wet, Work: 1222, BisqueWork: 1000, Kind: kiln.Glaze}, tiles.Fired)
+					f.Rate(shrinkage.Ask{BatchRef: ternA, Stage: tiles.Wet, Work: 1222, BisqueWork: 1000,
+						Kind: kiln.Glaze}, tiles.Fired)
 				}
 			}
 		})

@@ -15,9 +15,10 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// WholePracticeStudio is the one that is shown to whoever tries the program: two kilns, of which one heats and one
-// is cold with bars to measure; a clay that is well tested over four bags, one that is new, and one of which the
-// second bag shrinks otherwise; a probe that ages; firings with dips and gaps; boards of lids with results.
+// WholePracticeStudio is the one that is shown to whoever tries the program: two kilns, of which one heats
+// and one is cold with bars to measure; a clay that is well tested over four bags, one that is new, and one
+// of which the second bag shrinks otherwise; a probe that ages; firings with dips and gaps; boards of lids
+// with results.
 func WholePracticeStudio() PracticeStudio {
 	of := PracticeStudios()[0]
 	of.Cold = "little-red"
@@ -132,7 +133,8 @@ func (m *madeUp) pair(ctx context.Context, k kiln.Kiln, pair int, bisque kiln.St
 	for _, b := range bars {
 		bar := tiles.Bar{Code: b.code, ID: m.d.NewID(), BatchRef: b.ref, Forming: tiles.ThrownRing,
 			MarkLength: 100, Marks: 1, By: "KT"}
-		if _, err := m.d.store.PutBar(ctx, bar, usecase.Precondition{}, shifted(bisque, -72*time.Hour)); err != nil {
+		if _, err := m.d.store.PutBar(ctx, bar, usecase.Precondition{},
+			shifted(bisque, -72*time.Hour)); err != nil {
 			return err
 		}
 		if err := m.read(ctx, b.code, tiles.Wet, 0, shifted(bisque, -71*time.Hour)); err != nil {
@@ -196,8 +198,8 @@ func (m *madeUp) burn(ctx context.Context, k kiln.Kiln, bars []barOfYear, progra
 	return nil
 }
 
-// agedCones keeps the pack of three that stood in every other glaze firing: the probe of each kiln reads lower by
-// and by.
+// agedCones keeps the pack of three that stood in every other glaze firing: the probe of each kiln reads
+// lower by and by.
 func (m *madeUp) agedCones(ctx context.Context, load string, pair int, at kiln.Stamp) error {
 	if pair%4 > 1 {
 		return nil
@@ -209,7 +211,8 @@ func (m *madeUp) agedCones(ctx context.Context, load string, pair int, at kiln.S
 	tilt := 20 + 5*math.Round(float64(pair)*10/5/2)
 	for _, c := range []tiles.ConeSeen{{Cone: "7", Seen: "down"},
 		{Cone: "8", Seen: "leaning", Tilt: min(tilt, 85), Tilted: true}, {Cone: "9", Seen: "upright"}} {
-		c.ID, c.Firing, c.Series, c.Shelf, c.By = m.d.NewID(), l.Firing, string(heatwork.SeriesSelfSupporting),
+		c.ID, c.Firing, c.Series, c.Shelf, c.By =
+			m.d.NewID(), l.Firing, string(heatwork.SeriesSelfSupporting),
 			"middle", "KT"
 		if _, err := m.d.store.PutCone(ctx, c, at); err != nil {
 			return err
@@ -218,8 +221,8 @@ func (m *madeUp) agedCones(ctx context.Context, load string, pair int, at kiln.S
 	return nil
 }
 
-// boardOfYear keeps the pot cards of six teapots, or casseroles, thrown for a load, and how their lids sat: at first
-// too tight, later well. That of the last load waits.
+// boardOfYear keeps the pot cards of six teapots, or casseroles, thrown for a load, and how their lids sat:
+// at first too tight, later well. That of the last load waits.
 func (m *madeUp) boardOfYear(ctx context.Context, load string, pair int, made, unpacked kiln.Stamp) error {
 	if pair%3 != 2 {
 		return nil

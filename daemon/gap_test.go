@@ -25,7 +25,8 @@ func TestGapsOfARunningFiring(t *testing.T) {
 	b.run()
 	send := func(after time.Duration, temperature float64) {
 		passed.Store(int64(after))
-		b.d.samples <- kiln.Sample{Kiln: "big-blue", At: b.d.Now(), Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(temperature)}}}
+		b.d.samples <- kiln.Sample{Kiln: "big-blue", At: b.d.Now(),
+			Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(temperature)}}}
 		for len(b.d.samples) > 0 { // the clock does not run ahead of what is heard
 			runtime.Gosched()
 		}

@@ -95,8 +95,8 @@ func main() {
 }
 `
 
-// generators makes a folder that holds the document we serve, and a module that has what generated clients need: that
-// of our tools, in which both generators are named.
+// generators makes a folder that holds the document we serve, and a module that has what generated clients
+// need: that of our tools, in which both generators are named.
 func generators(t *testing.T, b *heatBench) (folder string, tool func(args ...string)) {
 	t.Helper()
 	folder = t.TempDir()
@@ -132,7 +132,8 @@ func askedBy(t *testing.T, b *heatBench, folder, program, want string) {
 	if err := os.WriteFile(filepath.Join(folder, "main.go"), []byte(program), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	run := exec.Command("go", "run", "-trimpath", ".", b.site, newUUID(), newUUID()) // built once, whatever the folder is called
+	// built once, whatever the folder is called
+	run := exec.Command("go", "run", "-trimpath", ".", b.site, newUUID(), newUUID())
 	run.Dir = folder
 	out, err := run.CombinedOutput()
 	if err != nil {
@@ -164,8 +165,8 @@ changes clay
 `)
 }
 
-// The same by ogen, which checks each answer against the document as it reads it. It leaves out what it does not know:
-// the stream of changes.
+// The same by ogen, which checks each answer against the document as it reads it. It leaves out what it does
+// not know: the stream of changes.
 func TestClientByOgen(t *testing.T) {
 	t.Parallel()
 	b := newHeatBench(t)

@@ -98,7 +98,8 @@ func TestStoreRemoved(t *testing.T) {
 		},
 		"another": func(folder string) error {
 			part := filepath.Join(folder, "x")
-			return errors.Join(os.WriteFile(part, nil, 0o600), os.Rename(part, filepath.Join(folder, "lidwright.db")))
+			return errors.Join(os.WriteFile(part, nil, 0o600),
+				os.Rename(part, filepath.Join(folder, "lidwright.db")))
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -106,7 +107,8 @@ func TestStoreRemoved(t *testing.T) {
 			receiver, notices := phone(t)
 			_, studio, stop := serve(t, folder, receiver)
 			clay := func(id string) (int, string) {
-				return studio.send("PUT", "/v1/clays/"+id, map[string]any{"name": "Tern stoneware", "matures_cone": "6"})
+				return studio.send("PUT", "/v1/clays/"+id,
+					map[string]any{"name": "Tern stoneware", "matures_cone": "6"})
 			}
 			for i := range 20 {
 				if status, answer := clay(fmt.Sprintf("clay-%d", i)); status != http.StatusCreated {
@@ -116,15 +118,19 @@ func TestStoreRemoved(t *testing.T) {
 			if err := remove(folder); err != nil {
 				t.Fatal(err)
 			}
-			if status, answer := clay("later"); status != http.StatusServiceUnavailable || !strings.Contains(answer, "store-busy") {
+			if status, answer := clay("later"); status != http.StatusServiceUnavailable ||
+				!strings.Contains(answer, "store-busy") {
 				t.Errorf("an entry after it: %d %s", status, answer)
 			}
 			toldOf(t, notices, "store.gone", "began")
-			if status, answer := studio.page("/readyz"); status != http.StatusServiceUnavailable || !strings.Contains(answer, "removed or moved") {
+			if status, answer := studio.page("/readyz"); status != http.StatusServiceUnavailable ||
+				!strings.Contains(answer, "removed or moved") {
 				t.Errorf("/readyz: %d %s", status, answer)
 			}
-			for path, want := range map[string]string{"/": "removed or moved", "/more": "removed or moved", "/metrics": "\nlidwright_store_gone 1\n"} {
-				if status, answer := studio.page(path); status != http.StatusOK || !strings.Contains(answer, want) {
+			for path, want := range map[string]string{"/": "removed or moved", "/more": "removed or moved",
+				"/metrics": "\nlidwright_store_gone 1\n"} {
+				if status, answer := studio.page(path); status != http.StatusOK ||
+					!strings.Contains(answer, want) {
 					t.Errorf("%s: %d, %q is not in it", path, status, want)
 				}
 			}
@@ -138,7 +144,8 @@ func TestStoreRemoved(t *testing.T) {
 			defer s.Close()
 			all, err := s.Clays(t.Context())
 			if err != nil || len(all) != 20 {
-				t.Errorf("%d clays were acknowledged, the next start has %d, %v; %s", 20, len(all), err, s.Report().Words())
+				t.Errorf("%d clays were acknowledged, the next start has %d, %v; %s", 20, len(all),
+					err, s.Report().Words())
 			}
 		})
 	}
@@ -153,7 +160,8 @@ func TestStoreMovedAndBack(t *testing.T) {
 	d, _, stop := serve(t, folder, receiver)
 	defer stop()
 	put := func(id tiles.ClayID) error {
-		_, err := d.store.PutClay(t.Context(), tiles.Clay{ID: id, Name: "x"}, usecase.Precondition{}, kiln.Stamp{Wall: time.Now()})
+		_, err := d.store.PutClay(t.Context(), tiles.Clay{ID: id, Name: "x"}, usecase.Precondition{},
+			kiln.Stamp{Wall: time.Now()})
 		return err
 	}
 	if err := errors.Join(put("one"), os.Rename(folder, folder+"-away")); err != nil {
@@ -190,17 +198,21 @@ func TestStoreWentBackIsTold(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, studio, stop = serve(t, folder, receiver)
-	if status, answer := studio.send("PUT", "/v1/clays/tern", map[string]any{"name": "Tern stoneware"}); status != http.StatusCreated {
+	if status, answer := studio.send("PUT", "/v1/clays/tern",
+		map[string]any{"name": "Tern stoneware"}); status != http.StatusCreated {
 		t.Fatal(status, answer)
 	}
 	stop()
-	if err := os.WriteFile(filepath.Join(folder, "lidwright.db"), older, 0o600); err != nil { // as a card does that dropped what it was told to keep
+	// as a card does that dropped what it was told to keep
+	if err := os.WriteFile(filepath.Join(folder, "lidwright.db"), older, 0o600); err != nil {
 		t.Fatal(err)
 	}
 	_, studio, stop = serve(t, folder, receiver)
 	defer stop()
 	toldOf(t, notices, "store.back", "once")
-	for path, want := range map[string]string{"/": "went back to an earlier moment", "/more": "went back to an earlier moment", "/readyz": "went back to an earlier moment", "/metrics": "\nlidwright_store_went_back 1\n"} {
+	for path, want := range map[string]string{"/": "went back to an earlier moment",
+		"/more": "went back to an earlier moment", "/readyz": "went back to an earlier moment",
+		"/metrics": "\nlidwright_store_went_back 1\n"} {
 		if status, answer := studio.page(path); status != http.StatusOK || !strings.Contains(answer, want) {
 			t.Errorf("%s: %d, %q is not in it", path, status, want)
 		}
@@ -208,7 +220,8 @@ func TestStoreWentBackIsTold(t *testing.T) {
 	studio.get("/v1/site", &after)
 	var feed struct{ Site, Life string }
 	studio.get("/v1/changes", &feed)
-	if after.Site != before.Site || after.Life == before.Life || after.Life == "" || feed.Life != after.Life || feed.Site != after.Site {
+	if after.Site != before.Site || after.Life == before.Life || after.Life == "" ||
+		feed.Life != after.Life || feed.Site != after.Site {
 		t.Errorf("before %+v, after %+v, feed %+v", before, after, feed)
 	}
 }

@@ -31,7 +31,8 @@ type heatAsk struct {
 	done chan struct{}
 }
 
-func newHeatJob(s *store.Store, cfg config.Config, zone *time.Location, changed func(context.Context, kiln.KilnID)) *heatJob {
+func newHeatJob(s *store.Store, cfg config.Config, zone *time.Location, changed func(context.Context,
+	kiln.KilnID)) *heatJob {
 	h := &heatJob{store: s, kilns: map[kiln.KilnID]kiln.Kiln{},
 		fitted: map[kiln.KilnID][]heatwork.ProbeLife{}, zone: zone, changed: changed,
 		asks: make(chan heatAsk, 64)}
@@ -244,7 +245,9 @@ func atLeast(f kiln.Firing, w kiln.HeatWork) kiln.HeatWork {
 // sameWork compares two heat works, of which NaN is one value.
 func sameWork(a, b kiln.HeatWork) bool {
 	same := func(x, y kiln.Celsius) bool { return x == y || !x.Known() && !y.Known() }
-	return same(a.C, b.C) && same(a.Low, b.Low) && same(a.High, b.High) && same(kiln.Celsius(a.Position), kiln.Celsius(b.Position)) && a.From == b.From && a.Estimate == b.Estimate
+	return same(a.C, b.C) && same(a.Low, b.Low) && same(a.High, b.High) &&
+		same(kiln.Celsius(a.Position), kiln.Celsius(b.Position)) && a.From == b.From &&
+		a.Estimate == b.Estimate
 }
 
 // kiln of the settings; one that they do not have has no probes.

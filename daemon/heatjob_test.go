@@ -81,7 +81,8 @@ func newHeatBenchWith(t *testing.T, settings string) *heatBench {
 func heatConfig(t testing.TB, settings string) config.Config {
 	t.Helper()
 	folder := t.TempDir()
-	cfg, err := config.LoadText("lidwright.toml", fmt.Sprintf(settings, filepath.Join(folder, "store"), filepath.Join(folder, "no-line")), nil)
+	cfg, err := config.LoadText("lidwright.toml",
+		fmt.Sprintf(settings, filepath.Join(folder, "store"), filepath.Join(folder, "no-line")), nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -243,7 +244,8 @@ func TestConesCorrectTheProbe(t *testing.T) {
 	}
 	b.run()
 	for _, id := range fired {
-		if status, text := b.cone(id, map[string]any{"cone": "6", "shelf": "middle", "tilt_deg": 90, "by": "KT"}); status != 201 {
+		if status, text := b.cone(id, map[string]any{"cone": "6", "shelf": "middle", "tilt_deg": 90,
+			"by": "KT"}); status != 201 {
 			t.Fatalf("cone: %d %s", status, text)
 		}
 	}
@@ -256,7 +258,8 @@ func TestConesCorrectTheProbe(t *testing.T) {
 		t.Errorf("indicated %.1f, corrected %.1f by %.1f; the cones said 1220.2", *last.AsIndicated.HeatWorkC,
 			*last.HeatWorkC, *last.CorrectionC)
 	}
-	if !strings.Contains(last.Probe, "°C low (likely") || !strings.Contains(last.Probe, "from 4 cones") || !strings.Contains(last.Probe, "°C lower a firing") {
+	if !strings.Contains(last.Probe, "°C low (likely") || !strings.Contains(last.Probe, "from 4 cones") ||
+		!strings.Contains(last.Probe, "°C lower a firing") {
 		t.Errorf("the probe in words: %q", last.Probe)
 	}
 	first := b.firing(fired[0])
@@ -280,10 +283,12 @@ func TestConesCorrectTheProbe(t *testing.T) {
 	if again := b.firing(fired[3]); *again.CorrectionC != *last.CorrectionC {
 		t.Errorf("06 for 6 moved the probe from %.1f to %.1f", *last.CorrectionC, *again.CorrectionC)
 	}
-	if status, text := b.ask("PUT", "/v1/firings/"+string(fired[3])+"/cones/"+id+"/strike", map[string]any{"why": ""}, nil); status != 422 {
+	if status, text := b.ask("PUT", "/v1/firings/"+string(fired[3])+"/cones/"+id+"/strike",
+		map[string]any{"why": ""}, nil); status != 422 {
 		t.Errorf("a strike without a reason: %d %s", status, text)
 	}
-	if status, _ := b.ask("PUT", "/v1/firings/"+string(fired[3])+"/cones/"+id+"/strike", map[string]any{"why": "it was a 6"}, nil); status != 200 {
+	if status, _ := b.ask("PUT", "/v1/firings/"+string(fired[3])+"/cones/"+id+"/strike",
+		map[string]any{"why": "it was a 6"}, nil); status != 200 {
 		t.Errorf("strike: %d", status)
 	}
 
@@ -298,16 +303,19 @@ func TestConesCorrectTheProbe(t *testing.T) {
 		}
 	}
 	life := newUUID()
-	if status, text := b.ask("PUT", "/v1/kilns/big-blue/probes/"+life, map[string]any{"type": "S", "fitted_on": "2026-01-12"}, &k); status != 201 {
+	if status, text := b.ask("PUT", "/v1/kilns/big-blue/probes/"+life,
+		map[string]any{"type": "S", "fitted_on": "2026-01-12"}, &k); status != 201 {
 		t.Fatalf("a new probe: %d %s", status, text)
 	}
 	n := len(k.Probes)
-	if n != 2 || k.Probes[n-1].ID == nil || *k.Probes[n-1].ID != life || k.Probes[n-1].Bias != nil || k.Probes[0].Bias == nil || k.Probes[0].Firings != 4 {
+	if n != 2 || k.Probes[n-1].ID == nil || *k.Probes[n-1].ID != life || k.Probes[n-1].Bias != nil ||
+		k.Probes[0].Bias == nil || k.Probes[0].Firings != 4 {
 		t.Errorf("lives: %+v", k.Probes)
 	}
 	fresh := b.fire(14, glazeTo1206, kiln.Glaze)
 	b.d.heat.Again(t.Context(), "big-blue")
-	if f := b.firing(fresh); f.CorrectionC == nil || *f.CorrectionC != 0 || math.Abs(*f.CorrectionSD-3) > 0.1 || !strings.Contains(f.Probe, "No cone has told") {
+	if f := b.firing(fresh); f.CorrectionC == nil || *f.CorrectionC != 0 ||
+		math.Abs(*f.CorrectionSD-3) > 0.1 || !strings.Contains(f.Probe, "No cone has told") {
 		t.Errorf("of a new type S: %+v, %q", f.CorrectionC, f.Probe)
 	}
 }
@@ -330,7 +338,8 @@ func TestCorrectedBesideIndicatedWhileItFires(t *testing.T) {
 	}
 	b.run()
 	for _, id := range fired {
-		if status, text := b.cone(id, map[string]any{"cone": "6", "shelf": "middle", "tilt_deg": 90, "by": "KT"}); status != 201 {
+		if status, text := b.cone(id, map[string]any{"cone": "6", "shelf": "middle", "tilt_deg": 90,
+			"by": "KT"}); status != 201 {
 			t.Fatalf("cone: %d %s", status, text)
 		}
 	}
@@ -358,11 +367,13 @@ func TestCorrectedBesideIndicatedWhileItFires(t *testing.T) {
 		}
 	}
 	k := live.Items[0]
-	if by := *k.Corrected.HeatWorkC - *k.HeatWorkC; math.Abs(by-*k.Corrected.CorrectionC) > 2.5 || *k.Corrected.HeatWorkC < 1100 || k.Corrected.ConeWords == "" || len(k.Corrected.Likely) != 2 {
+	if by := *k.Corrected.HeatWorkC - *k.HeatWorkC; math.Abs(by-*k.Corrected.CorrectionC) > 2.5 ||
+		*k.Corrected.HeatWorkC < 1100 || k.Corrected.ConeWords == "" || len(k.Corrected.Likely) != 2 {
 		t.Errorf("now: %+v, corrected %+v", k.work, k.Corrected)
 	}
 	f := b.firing(now.ID)
-	if f.CorrectionC == nil || *f.CorrectionC != *k.Corrected.CorrectionC || *f.HeatWorkC != *k.Corrected.HeatWorkC || *f.AsIndicated.HeatWorkC != *k.HeatWorkC {
+	if f.CorrectionC == nil || *f.CorrectionC != *k.Corrected.CorrectionC ||
+		*f.HeatWorkC != *k.Corrected.HeatWorkC || *f.AsIndicated.HeatWorkC != *k.HeatWorkC {
 		t.Errorf("the firing: %+v, now: %+v, corrected %+v", f, k.work, k.Corrected)
 	}
 	for _, page := range []string{"/kiln/big-blue", "/firing/" + string(now.ID)} {
@@ -414,7 +425,8 @@ func TestLifeOfAProbeReachesTheRates(t *testing.T) {
 	}
 	put("/v1/clays/tern", map[string]any{"name": "Tern stoneware", "matures_cone": "6"})
 	for range 3 {
-		if status, text := b.cone(first, map[string]any{"cone": "6", "shelf": "middle", "tilt_deg": 90, "by": "KT"}); status != 201 {
+		if status, text := b.cone(first, map[string]any{"cone": "6", "shelf": "middle", "tilt_deg": 90,
+			"by": "KT"}); status != 201 {
 			t.Fatal(text)
 		}
 	}
@@ -435,7 +447,8 @@ func TestLifeOfAProbeReachesTheRates(t *testing.T) {
 		t.Fatal(err)
 	}
 	old, new := studio.ProbeSD["big-blue/1"], studio.ProbeSD["big-blue/1 of 2026-01-04"]
-	if len(studio.ProbeSD) != 2 || old < 1 || old > 4 || new < 2.5 || new > 4 { // three cones; class 2 of type S: 3 °C at 1200 °C
+	// three cones; class 2 of type S: 3 °C at 1200 °C
+	if len(studio.ProbeSD) != 2 || old < 1 || old > 4 || new < 2.5 || new > 4 {
 		t.Errorf("doubt of the probes: %v", studio.ProbeSD)
 	}
 }
@@ -466,13 +479,15 @@ func TestAnotherModelIsWorkedOutAnew(t *testing.T) {
 	}
 	old := right.HeatWork["1"]
 	old.C, old.Model = 1300, "0"
-	if err := b.d.store.SetHeatWork(t.Context(), id, map[kiln.ChannelID]kiln.HeatWork{"1": old}, nil); err != nil {
+	if err := b.d.store.SetHeatWork(t.Context(), id, map[kiln.ChannelID]kiln.HeatWork{"1": old},
+		nil); err != nil {
 		t.Fatal(err)
 	}
 	b.run()
 	b.d.heat.Again(t.Context(), "big-blue")
 	f := b.firing(id)
-	if math.Abs(*f.AsIndicated.HeatWorkC-float64(right.HeatWork["1"].C)) > 0.1 || f.Model != kiln.HeatWorkModel {
+	if math.Abs(*f.AsIndicated.HeatWorkC-float64(right.HeatWork["1"].C)) > 0.1 ||
+		f.Model != kiln.HeatWorkModel {
 		t.Errorf("%.1f of model %s, want %.1f of %s", *f.AsIndicated.HeatWorkC, f.Model,
 			right.HeatWork["1"].C, kiln.HeatWorkModel)
 	}
@@ -495,7 +510,8 @@ func TestFiringByHandOverHTTP(t *testing.T) {
 		status, text := b.ask("PUT", "/v1/firings/"+id, body, &f)
 		return id, f, status, text
 	}
-	_, f, status, text := put(map[string]any{"sitter": map[string]any{"cone": "06", "dropped_at": "2026-01-05T03:35:00Z"}, "began_at": "2026-01-04T18:00:00Z"})
+	_, f, status, text := put(map[string]any{"sitter": map[string]any{"cone": "06",
+		"dropped_at": "2026-01-05T03:35:00Z"}, "began_at": "2026-01-04T18:00:00Z"})
 	if status != 201 || f.From != "sitter" || f.HeatWorkC == nil {
 		t.Errorf("a sitter: %d %s", status, text)
 	}
@@ -515,25 +531,29 @@ func TestFiringByHandOverHTTP(t *testing.T) {
 		}
 	}
 	f = b.firing(kiln.FiringID(id))
-	if f.From != "cones" || f.HeatWorkC == nil || *f.HeatWorkC < 999 || *f.HeatWorkC > 1034 || f.AsIndicated != nil || f.CorrectionC != nil || f.Probe != "" {
+	if f.From != "cones" || f.HeatWorkC == nil || *f.HeatWorkC < 999 || *f.HeatWorkC > 1034 ||
+		f.AsIndicated != nil || f.CorrectionC != nil || f.Probe != "" {
 		t.Errorf("06 down, 05 upright: %+v", f)
 	}
 	// Cones that all stand tell that it was less than the lowest of them, and no number.
 	id, _, _, _ = put(map[string]any{"began_at": "2026-01-10T19:00:00Z", "ended_at": "2026-01-11T18:00:00Z"})
 	for _, c := range []string{"5", "6", "7"} {
-		if status, text := b.cone(kiln.FiringID(id), map[string]any{"cone": c, "seen": "upright"}); status != 201 {
+		if status, text := b.cone(kiln.FiringID(id),
+			map[string]any{"cone": c, "seen": "upright"}); status != 201 {
 			t.Errorf("cone %s upright: %d %s", c, status, text)
 		}
 	}
 	var upright map[string]any
 	b.firing(kiln.FiringID(id)) // worked out
-	if b.ask("GET", "/v1/firings/"+id, nil, &upright); upright["cone"] != nil || upright["heat_work_c"] != nil || upright["cone_words"] != "not known: below cone 5" {
+	if b.ask("GET", "/v1/firings/"+id, nil, &upright); upright["cone"] != nil ||
+		upright["heat_work_c"] != nil || upright["cone_words"] != "not known: below cone 5" {
 		t.Errorf("5, 6 and 7 upright: %v", upright)
 	}
 	_, f, status, text = put(map[string]any{"began_at": "2026-01-12T08:00:00Z",
 		"typed": map[string]any{"hours": []float64{0, 2, 6, 9, 9.4, 9.8, 10.2, 10.5, 20},
 			"temperature_c": []float64{20, 100, 600, 900, 940, 970, 995, 1010, 200}}})
-	if status != 201 || f.From != "curve" || f.HeatWorkC == nil || !f.Estimate || math.Abs(*f.HeatWorkC-1010) > 15 {
+	if status != 201 || f.From != "curve" || f.HeatWorkC == nil || !f.Estimate ||
+		math.Abs(*f.HeatWorkC-1010) > 15 {
 		t.Errorf("a typed curve: %d %s", status, text)
 	}
 	// The same again writes nothing; a firing that nobody can place is refused in words.
@@ -541,14 +561,19 @@ func TestFiringByHandOverHTTP(t *testing.T) {
 		body map[string]any
 		says string
 	}{
-		"cone 0":          {map[string]any{"sitter": map[string]any{"cone": "0"}}, "There is no cone 0"},
-		"a Seger cone":    {map[string]any{"intended_cone": "6a"}, "European (Seger)"},
-		"nothing":         {map[string]any{}, "Tell when it began"},
-		"backwards":       {map[string]any{"began_at": "2026-01-05T18:00:00Z", "ended_at": "2026-01-04T18:00:00Z"}, "ended before it began"},
-		"hours that fall": {map[string]any{"typed": map[string]any{"hours": []float64{0, 2, 1}, "temperature_c": []float64{20, 30, 40}}}, "do not rise"},
-		"hours alone":     {map[string]any{"typed": map[string]any{"hours": []float64{0, 2}, "temperature_c": []float64{20}}}, "As many hours as temperatures"},
-		"hotter than any": {map[string]any{"typed": map[string]any{"hours": []float64{0, 2}, "temperature_c": []float64{20, 9999}}}, "No kiln has that temperature"},
-		"in the future":   {map[string]any{"began_at": "2027-01-05T18:00:00Z", "ended_at": "2027-01-06T18:00:00Z"}, "in the future"},
+		"cone 0":       {map[string]any{"sitter": map[string]any{"cone": "0"}}, "There is no cone 0"},
+		"a Seger cone": {map[string]any{"intended_cone": "6a"}, "European (Seger)"},
+		"nothing":      {map[string]any{}, "Tell when it began"},
+		"backwards": {map[string]any{"began_at": "2026-01-05T18:00:00Z",
+			"ended_at": "2026-01-04T18:00:00Z"}, "ended before it began"},
+		"hours that fall": {map[string]any{"typed": map[string]any{"hours": []float64{0, 2, 1},
+			"temperature_c": []float64{20, 30, 40}}}, "do not rise"},
+		"hours alone": {map[string]any{"typed": map[string]any{"hours": []float64{0, 2},
+			"temperature_c": []float64{20}}}, "As many hours as temperatures"},
+		"hotter than any": {map[string]any{"typed": map[string]any{"hours": []float64{0, 2},
+			"temperature_c": []float64{20, 9999}}}, "No kiln has that temperature"},
+		"in the future": {map[string]any{"began_at": "2027-01-05T18:00:00Z",
+			"ended_at": "2027-01-06T18:00:00Z"}, "in the future"},
 		"no load like that": {map[string]any{"ended_at": "2026-01-04T18:00:00Z", "load": newUUID()},
 			"no such load"},
 	} {
@@ -561,7 +586,9 @@ func TestFiringByHandOverHTTP(t *testing.T) {
 	if b.ask("GET", "/v1/firings?kiln=little-red", nil, &list); len(list.Items) != 5 {
 		t.Errorf("%d firings by hand are listed, want 5", len(list.Items))
 	}
-	if status, text := b.ask("PUT", "/v1/firings/"+newUUID(), map[string]any{"source": "hand", "kiln": "big-bleu", "kind": "glaze", "intended_cone": "6"}, nil); status != 404 || !strings.Contains(text, "big-bleu") {
+	if status, text := b.ask("PUT", "/v1/firings/"+newUUID(), map[string]any{"source": "hand",
+		"kiln": "big-bleu", "kind": "glaze", "intended_cone": "6"}, nil); status != 404 ||
+		!strings.Contains(text, "big-bleu") {
 		t.Errorf("a kiln that is not there: %d %s", status, text)
 	}
 }
@@ -598,7 +625,9 @@ func TestBadConesInWords(t *testing.T) {
 			t.Errorf("%s: %d %s", name, status, text)
 		}
 	}
-	if status, text := b.cone(kiln.FiringID(newUUID()), map[string]any{"cone": "6", "seen": "down"}); status != 404 || !strings.Contains(text, "unknown-firing") {
+	if status, text := b.cone(kiln.FiringID(newUUID()),
+		map[string]any{"cone": "6", "seen": "down"}); status != 404 ||
+		!strings.Contains(text, "unknown-firing") {
 		t.Errorf("a cone of no firing: %d %s", status, text)
 	}
 	if f := b.firing(warm); f.HeatWorkC != nil || f.Likely != nil || f.Cone != "below 022" {
@@ -611,7 +640,8 @@ func TestBadConesInWords(t *testing.T) {
 		t.Errorf("a cone for a firing without heat work: %+v", f.Cones)
 	}
 	// Another series is converted: a small cone 5 that was level.
-	if status, text := b.cone(glaze, map[string]any{"cone": "5", "series": "small", "shelf": "top", "tilt_deg": 90}); status != 201 || !strings.Contains(text, `"side":"at"`) {
+	if status, text := b.cone(glaze, map[string]any{"cone": "5", "series": "small", "shelf": "top",
+		"tilt_deg": 90}); status != 201 || !strings.Contains(text, `"side":"at"`) {
 		t.Errorf("a small cone: %d %s", status, text)
 	}
 }
@@ -631,7 +661,8 @@ func TestFourHourHoleInWords(t *testing.T) {
 	}
 	var heard []kiln.Sample
 	for _, s := range samples {
-		if after := s.At.Since - f.Began.Since; after < f.PeakAfter-2*time.Hour || after > f.PeakAfter+2*time.Hour {
+		if after := s.At.Since - f.Began.Since; after < f.PeakAfter-2*time.Hour ||
+			after > f.PeakAfter+2*time.Hour {
 			heard = append(heard, s)
 		}
 	}
@@ -640,7 +671,8 @@ func TestFourHourHoleInWords(t *testing.T) {
 	laid := kiln.Resample(heard, []kiln.ChannelID{"1"}, 3*time.Minute)
 	hole.Gaps = laid.Gaps
 	hole.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": heatwork.CurveHeatWork(laid, "1", 1290, 0)}
-	if _, err := b.d.store.PutFiring(t.Context(), hole, heard, "a file", usecase.Precondition{}, b.d.Now()); err != nil {
+	if _, err := b.d.store.PutFiring(t.Context(), hole, heard, "a file", usecase.Precondition{},
+		b.d.Now()); err != nil {
 		t.Fatal(err)
 	}
 	b.run()
@@ -656,7 +688,8 @@ func TestFourHourHoleInWords(t *testing.T) {
 	for _, r := range got.Remarks {
 		said += r.Figure + ": " + r.Says + "\n"
 	}
-	if !strings.Contains(said, "The longest gap is 4 h") || !strings.Contains(said, "estimate") || strings.Contains(said, "cool_top") {
+	if !strings.Contains(said, "The longest gap is 4 h") || !strings.Contains(said, "estimate") ||
+		strings.Contains(said, "cool_top") {
 		t.Errorf("in words:\n%s", said)
 	}
 	for _, figure := range []string{"peak", "near_peak", "quartz_up", "degree_hours"} {
@@ -682,21 +715,25 @@ func TestNotesOverHTTP(t *testing.T) {
 	if status, text := b.ask("PUT", note, body, nil); status != 409 {
 		t.Errorf("another under the same id: %d %s", status, text)
 	}
-	if status, text := b.ask("PUT", note, map[string]any{"text": ""}, nil); status != 422 || !strings.Contains(text, `"name":"text"`) {
+	if status, text := b.ask("PUT", note, map[string]any{"text": ""}, nil); status != 422 ||
+		!strings.Contains(text, `"name":"text"`) {
 		t.Errorf("no text: %d %s", status, text)
 	}
-	if status, text := b.ask("PUT", note+"/strike", map[string]any{"why": "the other kiln"}, nil); status != 200 || !strings.Contains(text, "the other kiln") {
+	if status, text := b.ask("PUT", note+"/strike", map[string]any{"why": "the other kiln"},
+		nil); status != 200 || !strings.Contains(text, "the other kiln") {
 		t.Errorf("strike: %d %s", status, text)
 	}
 	if f := b.firing(id); len(f.Notes) != 1 || !f.Notes[0].Incident || f.Notes[0].Struck == nil {
 		t.Errorf("notes: %+v", f.Notes)
 	}
-	if status, _ := b.ask("PUT", "/v1/firings/"+newUUID()+"/notes/"+newUUID(), map[string]any{"text": "x"}, nil); status != 404 {
+	if status, _ := b.ask("PUT", "/v1/firings/"+newUUID()+"/notes/"+newUUID(),
+		map[string]any{"text": "x"}, nil); status != 404 {
 		t.Errorf("a note of no firing: %d", status)
 	}
 	for field, value := range map[string]string{"atmosphere": "reduction", "kind": "once",
 		"status": "incomplete", "note": "a draught"} {
-		if status, text := b.ask("PUT", "/v1/firings/"+string(id), map[string]any{field: value}, nil); status != 200 || !strings.Contains(text, `"`+field+`":"`+value+`"`) {
+		if status, text := b.ask("PUT", "/v1/firings/"+string(id), map[string]any{field: value},
+			nil); status != 200 || !strings.Contains(text, `"`+field+`":"`+value+`"`) {
 			t.Errorf("%s: %d %s", field, status, text)
 		}
 	}

@@ -71,30 +71,36 @@ func TestHeatPages(t *testing.T) {
 		"common practice (no source)", "No cone has told of this probe yet",
 		"as the probe indicates", "The faint band is the last 2 firings", `class="ghost"`)
 	id := newUUID()
-	status, page := b.send(at+"/cones", url.Values{"id": {id}, "cone": {"6"}, "stood": {"90"}, "shelf": {"middle"}, "by": {"KT"}, "back": {"#cones"}})
+	status, page := b.send(at+"/cones", url.Values{"id": {id}, "cone": {"6"}, "stood": {"90"},
+		"shelf": {"middle"}, "by": {"KT"}, "back": {"#cones"}})
 	holds(t, "a cone", page, "Cone 6 at 90°, shelf middle",
 		`1220 °C<span translate="no">, KT</span>`, "Your probe reads")
 	if status != 200 {
 		t.Errorf("a cone: %d", status)
 	}
-	status, page = b.send(at+"/cones", url.Values{"id": {newUUID()}, "cone": {"0"}, "stood": {"down"}, "shelf": {"<top>"}})
+	status, page = b.send(at+"/cones", url.Values{"id": {newUUID()}, "cone": {"0"},
+		"stood": {"down"}, "shelf": {"<top>"}})
 	holds(t, "cone 0", page, "There is no cone 0", `value="&lt;top&gt;"`)
 	if status != 422 {
 		t.Errorf("cone 0: %d", status)
 	}
 	_, page = b.send(at+"/cones/strike", url.Values{"cone": {id}, "why": {"the wrong shelf"}})
 	holds(t, "a strike", page, "crossed out: the wrong shelf", "No cone has told of this probe yet")
-	_, page = b.send(at+"/notes", url.Values{"id": {newUUID()}, "text": {"the door seal glowed"}, "incident": {"yes"}})
+	_, page = b.send(at+"/notes", url.Values{"id": {newUUID()},
+		"text": {"the door seal glowed"}, "incident": {"yes"}})
 	holds(t, "an incident", page, `incident</span> <span translate="no">the door seal glowed`)
 	_, page = b.send(at+"/said", url.Values{"kind": {"glaze"}, "atmosphere": {"reduction"}})
 	holds(t, "reduction", page, "glaze, reduction", "No usual firing to compare with yet")
 
 	id = newUUID()
-	form := url.Values{"id": {id}, "kiln": {"little-red"}, "kind": {"bisque"}, "atmosphere": {"oxidation"}, "began_at": {"2026-01-09T18:00"}, "ended_at": {"2026-01-10T09:00"},
-		"cone_1": {"06"}, "stood_1": {"down"}, "cone_2": {"05"}, "stood_2": {"45"}, "shelf": {"top"}, "typed": {"0 20\n1:30 640"}}
+	form := url.Values{"id": {id}, "kiln": {"little-red"}, "kind": {"bisque"}, "atmosphere": {"oxidation"},
+		"began_at": {"2026-01-09T18:00"}, "ended_at": {"2026-01-10T09:00"},
+		"cone_1": {"06"}, "stood_1": {"down"}, "cone_2": {"05"}, "stood_2": {"45"}, "shelf": {"top"},
+		"typed": {"0 20\n1:30 640"}}
 	for range 2 { // sent twice it is kept once
 		status, page = b.send("/by-hand", form)
-		holds(t, "by hand", page, "little-red 1", "by hand", "Cone 06 down, shelf top", "Cone 05 at 45°, shelf top", "from the cones")
+		holds(t, "by hand", page, "little-red 1", "by hand", "Cone 06 down, shelf top",
+			"Cone 05 at 45°, shelf top", "from the cones")
 		if status != 200 || strings.Count(page, "Cone 05 at 45°") != 1 {
 			t.Errorf("by hand: %d", status)
 		}

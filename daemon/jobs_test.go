@@ -16,8 +16,9 @@ import (
 	"github.com/google/uuid"
 )
 
-// jobs are what a potter does, and how many taps that takes at most, on every screen, with a script or without.
-// Each begins on Home unless from says otherwise. Signs that are typed and steps of counters are counted apart.
+// jobs are what a potter does, and how many taps that takes at most, on every screen, with a script or
+// without. Each begins on Home unless from says otherwise. Signs that are typed and steps of counters are
+// counted apart.
 var jobs = []struct {
 	name, from    string
 	taps, screens int // at most; screens 0: as many as taps
@@ -181,7 +182,8 @@ func manners() []manner {
 	all := []manner{{"phone", 390, 844, false, "light", false}, {"desk-de", 1280, 900, true, "dark", true}}
 	if os.Getenv("LIDWRIGHT_SOAK") != "" {
 		all = append(all, manner{"phone-de", 390, 844, true, "dark", false},
-			manner{"desk", 1280, 900, false, "light", false}, manner{"phone-plain", 390, 844, false, "light", true})
+			manner{"desk", 1280, 900, false, "light", false},
+			manner{"phone-plain", 390, 844, false, "light", true})
 	}
 	return all
 }
@@ -400,8 +402,8 @@ func (h *hand) sizesBoard() {
 	h.audited("board")
 }
 
-// tellsBoard tells how the lids of the board that waits sat: one tight, put right once, the rest good; without
-// a script both are typed. It crosses that out in the end, so that the board waits for the next.
+// tellsBoard tells how the lids of the board that waits sat: one tight, put right once, the rest good;
+// without a script both are typed. It crosses that out in the end, so that the board waits for the next.
 func (h *hand) tellsBoard() {
 	h.tap(`a[href^="/lid-results/board?card="]`, true)
 	h.audited("lid-results")

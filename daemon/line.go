@@ -171,7 +171,9 @@ func linesOf(cfg config.Config) []source.Settings {
 			}
 			sk.Channels = append(sk.Channels, sc)
 		}
-		at := slices.IndexFunc(out, func(s source.Settings) bool { return s.Port == k.Port && !strings.HasPrefix(k.Reply, "replay") })
+		at := slices.IndexFunc(out, func(s source.Settings) bool {
+			return s.Port == k.Port && !strings.HasPrefix(k.Reply, "replay")
+		})
 		if at < 0 {
 			out = append(out, source.Settings{Port: k.Port, Speed: k.Speed, Framing: k.Framing})
 			at = len(out) - 1

@@ -114,7 +114,8 @@ func TestSettingsPage(t *testing.T) {
 		page = read(t, site+"/settings")
 		return strings.Contains(page, "19.4")
 	})
-	text := strings.Join(strings.Fields(regexp.MustCompile(`<[^>]*>`).ReplaceAllString(asRead(page), " ")), " ")
+	text := strings.Join(strings.Fields(regexp.MustCompile(`<[^>]*>`).ReplaceAllString(asRead(page), " ")),
+		" ")
 	for _, want := range []string{
 		"port " + p.Path + " is open", "big-blue: received ", "last 1 19.4 °C, room 21.0 °C, vent 1 ",
 		"is that about the room?", "Nothing. It only listens.",
@@ -189,7 +190,8 @@ type = "K"
 		page = read(t, site+"/settings")
 		return strings.Contains(page, "cdab 1222.5")
 	})
-	for _, want := range []string{"unit 7, function 03, register 16, float32 abcd", "big-blue: reads", "(set)"} {
+	for _, want := range []string{"unit 7, function 03, register 16, float32 abcd",
+		"big-blue: reads", "(set)"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("no %q in\n%s", want, page)
 		}

@@ -66,7 +66,8 @@ func (k *keeper) close() {
 
 func (k *keeper) clay(id tiles.ClayID) {
 	k.t.Helper()
-	if _, err := k.store.PutClay(k.t.Context(), tiles.Clay{ID: id, Name: "a clay"}, usecase.Precondition{}, k.Now()); err != nil {
+	if _, err := k.store.PutClay(k.t.Context(), tiles.Clay{ID: id, Name: "a clay"},
+		usecase.Precondition{}, k.Now()); err != nil {
 		k.t.Fatal(err)
 	}
 }
@@ -107,7 +108,8 @@ func TestKeepCopies(t *testing.T) {
 
 		k.clay("plover")
 		copies := filepath.Join(folder, "copies")
-		if err := errors.Join(os.Rename(copies, copies+".away"), os.WriteFile(copies, nil, 0o600)); err != nil {
+		if err := errors.Join(os.Rename(copies, copies+".away"),
+			os.WriteFile(copies, nil, 0o600)); err != nil {
 			t.Fatal(err)
 		}
 		k.copy(t.Context())

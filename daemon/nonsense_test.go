@@ -14,7 +14,8 @@ import (
 
 // nonsense is what stands in one field after the other of whatever can be sent: a word that is none of those
 // known, nothing, signs that mean something elsewhere, a number and a truth where a text is due.
-var nonsense = []any{"biscuit", "", "'\"<&%\u200b", strings.Repeat("x", 600), -1, 1e300, true, nil, []any{"biscuit"}, map[string]any{"kind": "biscuit"}}
+var nonsense = []any{"biscuit", "", "'\"<&%\u200b", strings.Repeat("x", 600), -1, 1e300, true, nil,
+	[]any{"biscuit"}, map[string]any{"kind": "biscuit"}}
 
 // TestNonsense sends everything that the table of routes sends well once more, with one field after the other
 // changed for nonsense, and with the ids of other facts. Whoever sends it is answered that the field is
@@ -35,7 +36,8 @@ func TestNonsense(t *testing.T) {
 	whole := httputil.NewSingleHostReverseProxy(site)
 	sent, refusals := 0, 0
 	send := func(method, address, contentType, body string) int {
-		address = strings.ReplaceAll(strings.ReplaceAll(address, "/firings/F", "/firings/"+fired), "/firing/F", "/firing/"+fired)
+		address = strings.ReplaceAll(strings.ReplaceAll(address, "/firings/F", "/firings/"+fired),
+			"/firing/F", "/firing/"+fired)
 		r := httptest.NewRequest(method, "http://localhost"+address, strings.NewReader(body))
 		r.Header.Set("Content-Type", contentType)
 		w := httptest.NewRecorder()
@@ -59,7 +61,8 @@ func TestNonsense(t *testing.T) {
 	}
 	table := 0
 	for _, c := range everyRoute {
-		if c.method == "GET" || strings.HasPrefix(c.address, "/v1/import") || c.address == "/import" || strings.HasSuffix(strings.Split(c.address, "?")[0], "/curve") {
+		if c.method == "GET" || strings.HasPrefix(c.address, "/v1/import") || c.address == "/import" ||
+			strings.HasSuffix(strings.Split(c.address, "?")[0], "/curve") {
 			continue
 		}
 		table++
@@ -102,8 +105,10 @@ func TestNonsense(t *testing.T) {
 	}
 	taken("PUT", "/v1/bars/BQ3", `{"id":"0193c0c1-0000-7000-8000-0000000000b7","clay":"tern","batch":"B","mark_length_mm":100,"marks":1}`)
 	taken("PUT", "/v1/bars/BQ7", `{"id":"0193c0c1-0000-7000-8000-0000000000b4","clay":"tern","batch":"B","mark_length_mm":100,"marks":1}`)
-	taken("PUT", "/v1/bars/BQ4/readings/0193c0c1-0000-7000-8000-000000000001", `{"stage":"wet","length":"100"}`)
-	if code := send("POST", "/firing/F/said", asForm, "kind=biscuit"); code != http.StatusUnprocessableEntity {
+	taken("PUT", "/v1/bars/BQ4/readings/0193c0c1-0000-7000-8000-000000000001",
+		`{"stage":"wet","length":"100"}`)
+	if code := send("POST", "/firing/F/said", asForm,
+		"kind=biscuit"); code != http.StatusUnprocessableEntity {
 		t.Errorf("a firing said to be a biscuit: %d, want 422", code)
 	}
 	if sent < 10*table || refusals < sent/4 {

@@ -58,7 +58,8 @@ func newNotifier(s *store.Store, cfg config.Config, zone *time.Location, now fun
 		said: make(chan notice.Message, 16), keeps: func() error { return nil },
 		studio: func(context.Context) ([]usecase.StudioNews, error) { return nil, nil }}
 	var err error
-	if h.word, err = api.SiteReader(cfg.Site.Language, cfg.Units.Length, cfg.Site.Clock == 12, cfg.Units.Temperature == "f"); err != nil {
+	if h.word, err = api.SiteReader(cfg.Site.Language, cfg.Units.Length, cfg.Site.Clock == 12,
+		cfg.Units.Temperature == "f"); err != nil {
 		return nil, err
 	}
 	h.post = &notice.Post{Outbox: s, Now: func() time.Time { return now().Wall.In(zone) }}
@@ -117,7 +118,8 @@ func (h *notifier) run(ctx context.Context, recorded <-chan struct{}) error {
 // say tells something of the studio at once.
 func (h *notifier) say(event string, state record.NoticeState, says message.Message) {
 	select {
-	case h.said <- notice.OfStudio(event, string(state), says, "/more", nil, h.now(), h.newID(), h.site, h.zone):
+	case h.said <- notice.OfStudio(event, string(state), says, "/more", nil, h.now(),
+		h.newID(), h.site, h.zone):
 	default:
 		slog.Warn("a notice is lost: too many wait", "event", event)
 	}
@@ -264,7 +266,8 @@ func (h *notifier) bars(ctx context.Context, now kiln.Stamp) error {
 		}
 		err := h.once(ctx, notice.BarsWaiting, "/load/"+l.ID, now.Wall.AddDate(0, 0, -14),
 			message.New("{1} fired bars of load {2} have waited to be measured for {3} days",
-				l.Waiting, l.Number, message.Number{Value: now.Wall.Sub(since).Hours() / 24}), map[string]any{"load": l.ID, "waiting": l.Waiting})
+				l.Waiting, l.Number, message.Number{Value: now.Wall.Sub(since).Hours() / 24}),
+			map[string]any{"load": l.ID, "waiting": l.Waiting})
 		if err != nil {
 			return err
 		}
@@ -288,7 +291,8 @@ func (h *notifier) unpacked(ctx context.Context, now kiln.Stamp) error {
 		if l.Waiting > 0 {
 			says = message.New("load {1} is unpacked; bars of it to measure: {2}", l.Number, l.Waiting)
 		}
-		if err := h.once(ctx, notice.LoadUnpacked, "/load/"+l.ID, l.Unpacked, says, map[string]any{"load": l.ID, "waiting": l.Waiting}); err != nil {
+		if err := h.once(ctx, notice.LoadUnpacked, "/load/"+l.ID, l.Unpacked, says,
+			map[string]any{"load": l.ID, "waiting": l.Waiting}); err != nil {
 			return err
 		}
 	}

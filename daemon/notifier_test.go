@@ -47,7 +47,8 @@ func sent(t *testing.T, h *notifier) []string {
 	}
 	var out []string
 	for _, m := range slices.Backward(all) {
-		if want := map[bool]string{true: string(notice.Last), false: string(notice.Plain)}[m.Kiln != ""]; !strings.HasSuffix(m.Says, " "+want) {
+		if want := map[bool]string{true: string(notice.Last),
+			false: string(notice.Plain)}[m.Kiln != ""]; !strings.HasSuffix(m.Says, " "+want) {
 			t.Errorf("%s does not end with the standing sentence: %s", m.Event, m.Says)
 		}
 		out = append(out, m.Event+" "+m.State)
@@ -66,7 +67,8 @@ func TestDigestTellsEachThingOnce(t *testing.T) {
 	at := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 7, 0, 0, 0, time.UTC),
 		Trusted: true}
 	load := "0193a0b0-0000-7000-8000-00000000a001"
-	if _, err := st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, usecase.Precondition{}, at); err != nil {
+	if _, err := st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze,
+		Atmosphere: kiln.UnknownAtmosphere, Stated: 1222}, usecase.Precondition{}, at); err != nil {
 		t.Fatal(err)
 	}
 	if err := st.CloseLoad(t.Context(), load, at.Wall.Add(-time.Hour), "KT", at); err != nil {
@@ -139,7 +141,8 @@ func TestCopyTooOldBeginsAndClears(t *testing.T) {
 	}
 	t.Cleanup(func() { st.Close() })
 	step := func(d time.Duration) { at.Wall, at.Since = at.Wall.Add(d), at.Since+d }
-	if _, err := st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, usecase.Precondition{}, at); err != nil {
+	if _, err := st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"},
+		usecase.Precondition{}, at); err != nil {
 		t.Fatal(err)
 	}
 	h := newsdesk(t, st, &at)
@@ -198,14 +201,20 @@ func TestBarsWaitingAreTold(t *testing.T) {
 		}
 	}
 	keep(st.PutClay(t.Context(), tiles.Clay{ID: "tern", Name: "Tern"}, usecase.Precondition{}, at))
-	keep(st.PutBatch(t.Context(), tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, at))
+	keep(st.PutBatch(t.Context(), tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"},
+		Kind: tiles.Bought, Open: true}, usecase.Precondition{}, at))
 	load := "0193a0b0-0000-7000-8000-00000000a002"
-	keep(st.PutBar(t.Context(), tiles.Bar{Code: "BQA", ID: "0193a0b0-0000-7000-8000-00000000b001", BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1}, usecase.Precondition{}, at))
+	keep(st.PutBar(t.Context(), tiles.Bar{Code: "BQA", ID: "0193a0b0-0000-7000-8000-00000000b001",
+		BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Forming: tiles.ThrownRing, MarkLength: 100,
+		Marks: 1}, usecase.Precondition{}, at))
 	reading := func(id string, stage tiles.Stage, mm float64) {
-		keep(st.PutReading(t.Context(), tiles.Reading{ID: "0193a0b0-0000-7000-8000-00000000c00" + id, Bar: "BQA", Mark: 1, Stage: stage, Length: tiles.Millimetre(mm), AsTyped: "x", Unit: "mm"}, at))
+		keep(st.PutReading(t.Context(), tiles.Reading{ID: "0193a0b0-0000-7000-8000-00000000c00" + id,
+			Bar: "BQA", Mark: 1, Stage: stage, Length: tiles.Millimetre(mm), AsTyped: "x", Unit: "mm"}, at))
 	}
 	reading("1", tiles.Wet, 100)
-	keep(st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Stated: 1222, Bars: []tiles.Placed{{Bar: "BQA"}}}, usecase.Precondition{}, at))
+	keep(st.PutLoad(t.Context(), tiles.Load{ID: load, Kiln: "blue", Kind: kiln.Glaze,
+		Atmosphere: kiln.UnknownAtmosphere, Stated: 1222, Bars: []tiles.Placed{{Bar: "BQA"}}},
+		usecase.Precondition{}, at))
 	if err := st.CloseLoad(t.Context(), load, at.Wall, "KT", at); err != nil {
 		t.Fatal(err)
 	}
@@ -254,7 +263,8 @@ func TestEveryKilnNoticeFiresAndClears(t *testing.T) {
 		Trusted: true}
 	h := newsdesk(t, st, &at)
 	say := func(event string, state record.NoticeState) {
-		h.tell(t.Context(), notice.OfKiln(record.Notice{Event: event, State: state, Kiln: "blue", T: 900, At: at}, newID(), "studio", time.UTC))
+		h.tell(t.Context(), notice.OfKiln(record.Notice{Event: event, State: state, Kiln: "blue", T: 900,
+			At: at}, newID(), "studio", time.UTC))
 	}
 	var want []string
 	for _, event := range []string{record.FiringStartedNotice, record.FiringEndedNotice,
@@ -278,7 +288,10 @@ func TestEveryKilnNoticeFiresAndClears(t *testing.T) {
 // hands while it does, and what the queue cannot hold is dropped and said, not waited for.
 func TestHangingReceiverDelaysNobody(t *testing.T) {
 	asked, release := make(chan struct{}, 1000), make(chan struct{})
-	srv := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { asked <- struct{}{}; <-release }))
+	srv := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) {
+		asked <- struct{}{}
+		<-release
+	}))
 	t.Cleanup(srv.Close)
 	t.Cleanup(func() { close(release) })
 	st, err := store.Open(t.Context(), t.TempDir())
@@ -312,7 +325,9 @@ func TestHangingReceiverDelaysNobody(t *testing.T) {
 		time.Sleep(time.Millisecond)
 	}
 	cancel()
-	h.receive(record.Notice{Event: record.OverLimitNotice, State: record.NoticeBegan, Kiln: "blue", T: 1300, At: at}) // the recorder ends last
+	// the recorder ends last
+	h.receive(record.Notice{Event: record.OverLimitNotice, State: record.NoticeBegan,
+		Kiln: "blue", T: 1300, At: at})
 	close(recorded)
 	if err := <-over; err != nil {
 		t.Error(err)
@@ -370,7 +385,8 @@ wakes = []
 		h.send(ctx, notice.OfStudio(event, "began", message.New("words"), "/", nil, at, newID(), "studio",
 			time.UTC))
 		switch event {
-		case record.QuietNotice, record.OverLimitNotice, record.StoppedClimbingNotice, record.FellEarlyNotice, notice.NotWriting:
+		case record.QuietNotice, record.OverLimitNotice, record.StoppedClimbingNotice,
+			record.FellEarlyNotice, notice.NotWriting:
 			want["usual "+event] = true
 		}
 	}

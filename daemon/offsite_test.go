@@ -72,7 +72,8 @@ func TestOffSiteRecord(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	out := outbox.New(store.Outbox{Store: d.store}, t.TempDir(), "test", d.Now, func() []wire.LiveKiln { return nil }, store.CurveSum)
+	out := outbox.New(store.Outbox{Store: d.store}, t.TempDir(), "test", d.Now,
+		func() []wire.LiveKiln { return nil }, store.CurveSum)
 	out.LiveElse = 50 * time.Millisecond
 	if err := out.Join(ctx, url, code, ""); err != nil {
 		t.Fatal(err)
@@ -167,7 +168,8 @@ func sayMore(t *testing.T, d *Daemon) {
 		return r
 	}
 	first := reading(tiles.Reading{Length: 87.3, AsTyped: "87.3", By: "KT"})
-	reading(tiles.Reading{Length: 87.4, AsTyped: "87.4", By: "KT", Supersedes: first.ID, Queued: 1234567 * time.Microsecond})
+	reading(tiles.Reading{Length: 87.4, AsTyped: "87.4", By: "KT", Supersedes: first.ID,
+		Queued: 1234567 * time.Microsecond})
 	odd := reading(tiles.Reading{Length: 70.25, AsTyped: "70.25", Unusual: true, Outside: true,
 		EntryError: tiles.FarFromClay, Question: message.New("Is it {1}?", tiles.Fired)})
 	must(s.ConfirmReading(ctx, bar.Code, odd.ID, "ML", "it is", d.Now()))
@@ -186,7 +188,8 @@ func sayMore(t *testing.T, d *Daemon) {
 	must(err)
 	f := firings[0].ID
 	must(s.SayFiring(ctx, f, kiln.FiringAnnotation{Kind: kiln.Glaze, Note: "a windy day", By: "KT"}, d.Now()))
-	cone := tiles.ConeSeen{ID: d.NewID(), Firing: f, Cone: "6", Series: "large_self_supporting", Seen: "leaning", Tilt: 40, Tilted: true, By: "KT"}
+	cone := tiles.ConeSeen{ID: d.NewID(), Firing: f, Cone: "6", Series: "large_self_supporting",
+		Seen: "leaning", Tilt: 40, Tilted: true, By: "KT"}
 	_, err = s.PutCone(ctx, cone, d.Now())
 	must(err)
 	must(s.StrikeCone(ctx, cone.ID, "KT", "another firing's", d.Now()))
@@ -194,20 +197,27 @@ func sayMore(t *testing.T, d *Daemon) {
 	_, err = s.PutNote(ctx, note, d.Now())
 	must(err)
 	must(s.StrikeNote(ctx, note.ID, "ML", "it did not", d.Now()))
-	_, err = s.PutTick(ctx, tiles.Tick{ID: d.NewID(), Subject: string(f), Item: "caution-1", Done: true, By: "KT"}, d.Now())
+	_, err = s.PutTick(ctx, tiles.Tick{ID: d.NewID(), Subject: string(f), Item: "caution-1",
+		Done: true, By: "KT"}, d.Now())
 	must(err)
-	_, err = s.PutProbe(ctx, tiles.ProbeLife{ID: d.NewID(), Kiln: "big-blue", Channel: "1", Type: "K", Class: 1, Fitted: "2026-01-05"}, usecase.Precondition{}, d.Now())
+	_, err = s.PutProbe(ctx, tiles.ProbeLife{ID: d.NewID(), Kiln: "big-blue", Channel: "1", Type: "K",
+		Class: 1, Fitted: "2026-01-05"}, usecase.Precondition{}, d.Now())
 	must(err)
-	_, err = s.PutKeepShut(ctx, tiles.KeepShut{ID: d.NewID(), Kiln: "big-blue", Mark: 60, Reason: "the maker says so", By: "KT"}, d.Now())
+	_, err = s.PutKeepShut(ctx, tiles.KeepShut{ID: d.NewID(), Kiln: "big-blue", Mark: 60,
+		Reason: "the maker says so", By: "KT"}, d.Now())
 	must(err)
-	pot := lid.PotCard{ID: d.NewID(), Mark: "ML", Number: "7", Form: "jar", Seat: "inset", Collar: []tiles.Millimetre{101.25}, Stage: tiles.Leather, Body: bar.BatchRef}
+	pot := lid.PotCard{ID: d.NewID(), Mark: "ML", Number: "7", Form: "jar", Seat: "inset",
+		Collar: []tiles.Millimetre{101.25}, Stage: tiles.Leather, Body: bar.BatchRef}
 	_, err = s.PutPot(ctx, pot, usecase.Precondition{}, d.Now())
 	must(err)
-	v := lid.Result{ID: d.NewID(), Pots: []string{pot.ID}, Form: "jar", Maker: "ML", Seat: "inset", Body: bar.BatchRef, Lid: bar.BatchRef, Sat: lid.Outcomes{Good: 2, Tight: 1},
-		Plays: []tiles.Millimetre{1.1, 0.9}, Thrown: []tiles.Millimetre{}, Limits: &lid.Limits{LeastPlay: 0.1 + 0.2, MostPlay: 2, Bearing: 3}, By: "KT"}
+	v := lid.Result{ID: d.NewID(), Pots: []string{pot.ID}, Form: "jar", Maker: "ML", Seat: "inset",
+		Body: bar.BatchRef, Lid: bar.BatchRef, Sat: lid.Outcomes{Good: 2, Tight: 1},
+		Plays: []tiles.Millimetre{1.1, 0.9}, Thrown: []tiles.Millimetre{},
+		Limits: &lid.Limits{LeastPlay: 0.1 + 0.2, MostPlay: 2, Bearing: 3}, By: "KT"}
 	_, err = s.PutLidResult(ctx, v, d.Now())
 	must(err)
-	load := tiles.Load{ID: d.NewID(), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: "KT", Stated: kiln.NoTemperature(), Bars: []tiles.Placed{{Bar: bar.Code, Shelf: "2"}}}
+	load := tiles.Load{ID: d.NewID(), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation,
+		PackedBy: "KT", Stated: kiln.NoTemperature(), Bars: []tiles.Placed{{Bar: bar.Code, Shelf: "2"}}}
 	_, err = s.PutLoad(ctx, load, usecase.Precondition{}, d.Now())
 	must(err)
 	must(s.AttachLoad(ctx, load.ID, firings[1].ID, d.Now()))
@@ -221,10 +231,12 @@ func sayMore(t *testing.T, d *Daemon) {
 func shortFiring(t *testing.T, d *Daemon, nth int) {
 	t.Helper()
 	at := d.Now()
-	f := kiln.Firing{ID: kiln.FiringID(d.NewID()), Kiln: "little-red", Began: at, Source: "serial", Peak: kiln.Celsius(900 + nth), Length: 5 * time.Minute}
+	f := kiln.Firing{ID: kiln.FiringID(d.NewID()), Kiln: "little-red", Began: at, Source: "serial",
+		Peak: kiln.Celsius(900 + nth), Length: 5 * time.Minute}
 	var samples []kiln.Sample
 	for i := range 300 {
-		smp := kiln.Sample{Kiln: f.Kiln, At: at, Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(20 + float64((nth*7+i)%900))}}}
+		smp := kiln.Sample{Kiln: f.Kiln, At: at,
+			Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(20 + float64((nth*7+i)%900))}}}
 		smp.At.Since += time.Duration(i) * time.Second
 		smp.At.Wall = smp.At.Wall.Add(time.Duration(i) * time.Second)
 		samples = append(samples, smp)
@@ -301,7 +313,8 @@ func firstUnlike(a, b string) string {
 	x, y := strings.Split(a, "\n"), strings.Split(b, "\n")
 	for i := range x {
 		if i >= len(y) || x[i] != y[i] {
-			return fmt.Sprintf("line %d of %d and %d:\n%.250q\n%.250q", i+1, len(x), len(y), x[i], append(y, "")[min(i, len(y))])
+			return fmt.Sprintf("line %d of %d and %d:\n%.250q\n%.250q", i+1, len(x), len(y), x[i],
+				append(y, "")[min(i, len(y))])
 		}
 	}
 	return "it goes on"
@@ -343,7 +356,9 @@ func sameRates(t *testing.T, d *Daemon, fresh *store.Store) {
 			t.Fatal(err)
 		}
 		for _, c := range studio.Clays {
-			ask := shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: c.ID}, Stage: tiles.Wet, Work: 1220, WorkSD: 5, BisqueWork: 1000, Kind: kiln.Glaze, On: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC)}
+			ask := shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: c.ID}, Stage: tiles.Wet, Work: 1220,
+				WorkSD: 5, BisqueWork: 1000, Kind: kiln.Glaze,
+				On: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC)}
 			rate, err := fit.Rate(ask, tiles.Fired)
 			if err != nil {
 				t.Fatal(err)
@@ -352,7 +367,8 @@ func sameRates(t *testing.T, d *Daemon, fresh *store.Store) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			said[i] = append(said[i], float64(rate.Total), float64(rate.Likely.Low), float64(rate.Likely.High), float64(rate.LogSD), float64(pair.R[0]), pair.Rate[0][0])
+			said[i] = append(said[i], float64(rate.Total), float64(rate.Likely.Low),
+				float64(rate.Likely.High), float64(rate.LogSD), float64(pair.R[0]), pair.Rate[0][0])
 		}
 	}
 	if len(said[0]) == 0 || len(said[0]) != len(said[1]) {

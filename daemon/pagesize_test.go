@@ -60,12 +60,14 @@ func BenchmarkWareboard(b *testing.B) {
 }
 
 // pagesAsked are the pages that a potter opens.
-var pagesAsked = []string{"/", "/lid", "/lid?collar=104.5&opening=92.5&clay=tern", "/lid/board", "/bars", "/bars/all",
-	"/kiln/big-blue", "/clays", "/clay/tern", "/pots", "/lid-results", "/sizes", "/by-hand", "/loads", "/kilns",
+var pagesAsked = []string{"/", "/lid", "/lid?collar=104.5&opening=92.5&clay=tern",
+	"/lid/board", "/bars", "/bars/all",
+	"/kiln/big-blue", "/clays", "/clay/tern", "/pots", "/lid-results", "/sizes",
+	"/by-hand", "/loads", "/kilns",
 	"/trend/big-blue", "/year", "/class", "/more", "/changed", "/notices", "/wall", "/door/big-blue", "/help"}
 
-// BenchmarkPages is each page of a furnished studio over loopback, packed: goals are 25 kB, a p99 of 10 ms, and of
-// 20 ms for a lid with its drawing.
+// BenchmarkPages is each page of a furnished studio over loopback, packed: goals are 25 kB, a p99 of 10 ms,
+// and of 20 ms for a lid with its drawing.
 func BenchmarkPages(b *testing.B) {
 	s := openStudio(b, "", true)
 	client := &http.Client{}
@@ -105,16 +107,21 @@ type = "K"
 		t.Fatal(err)
 	}
 	const hours = 26
-	began := kiln.Stamp{Boot: "now", Since: (5000 - hours) * time.Hour, Wall: b.d.Now().Wall.Add(-hours * time.Hour), Trusted: true}
-	f := kiln.Firing{ID: kiln.FiringID(newID()), Kiln: "big-blue", Kind: kiln.Glaze, KindFrom: detect.FromFact, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Running, Began: began, Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
-	curves := []practice.Curve{{Programme: p, Noise: 0.4, Step: 0.1, Seed: 1}, {Programme: p, Noise: 0.4, Step: 0.1, Seed: 2}, {Programme: p, Noise: 0.4, Step: 0.1, Seed: 3}}
+	began := kiln.Stamp{Boot: "now", Since: (5000 - hours) * time.Hour,
+		Wall: b.d.Now().Wall.Add(-hours * time.Hour), Trusted: true}
+	f := kiln.Firing{ID: kiln.FiringID(newID()), Kiln: "big-blue", Kind: kiln.Glaze,
+		KindFrom: detect.FromFact, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Running,
+		Began: began, Peak: kiln.NoTemperature(), Faulty: map[kiln.Fault]int{}}
+	curves := []practice.Curve{{Programme: p, Noise: 0.4, Step: 0.1, Seed: 1},
+		{Programme: p, Noise: 0.4, Step: 0.1, Seed: 2}, {Programme: p, Noise: 0.4, Step: 0.1, Seed: 3}}
 	var samples []kiln.Sample
 	for after := time.Duration(0); after <= hours*time.Hour; after += 10 * time.Second {
 		at := began
 		at.Since, at.Wall = at.Since+after, at.Wall.Add(after)
 		one := kiln.Sample{Kiln: f.Kiln, At: at}
 		for i, c := range curves {
-			one.Values = append(one.Values, kiln.Value{Channel: kiln.ChannelID(fmt.Sprint(i + 1)), T: c.Reading(after) - kiln.Celsius(12*i)})
+			one.Values = append(one.Values, kiln.Value{Channel: kiln.ChannelID(fmt.Sprint(i + 1)),
+				T: c.Reading(after) - kiln.Celsius(12*i)})
 		}
 		samples = append(samples, one)
 	}
@@ -136,7 +143,8 @@ type = "K"
 		t.Fatal(err)
 	}
 	lines := len(regexp.MustCompile(`<path class="(heat|dashed|dotted|line|broken)[^"]*" d="[^"]{1000,}`).FindAll(page, -1))
-	t.Logf("%d h of 3 channels: %d bytes, %d over the line, %d long lines", hours, len(page), len(packed), lines)
+	t.Logf("%d h of 3 channels: %d bytes, %d over the line, %d long lines", hours,
+		len(page), len(packed), lines)
 	if lines != 6 || len(packed) > 30_000 { // for a phone and for a desk
 		t.Errorf("%d lines drawn, want 6; %d bytes over the line, want 30000 at most", lines, len(packed))
 	}

@@ -89,7 +89,8 @@ func TestPictures(t *testing.T) {
 			p := s.tab(t, browser, size.wide, size.high)
 			for _, in := range inPictures {
 				in.open(p)
-				if got := evaluated[int](p, `performance.getEntriesByType("navigation")[0].responseStatus`); got != 200 {
+				if got := evaluated[int](p,
+					`performance.getEntriesByType("navigation")[0].responseStatus`); got != 200 {
 					t.Errorf("%s: %d", in.name, got)
 				}
 				shot := p.palettePNG()

@@ -66,7 +66,8 @@ func TestOthersToldBefore(t *testing.T) {
 	}
 	for _, c := range clays {
 		var j wire.Shrinkage
-		if status, text := b.ask("GET", "/v1/clays/"+c.id+"/shrinkage", nil, &j); status != http.StatusOK || j.Source != c.source {
+		if status, text := b.ask("GET", "/v1/clays/"+c.id+"/shrinkage", nil, &j); status != http.StatusOK ||
+			j.Source != c.source {
 			t.Errorf("%s, told by model %s: %d, by %q, want %q: %.200s", c.id, c.model, status,
 				j.Source, c.source, text)
 		}

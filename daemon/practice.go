@@ -59,7 +59,9 @@ func PracticeStudios() []PracticeStudio {
 		{"little-red", "", 9*time.Hour + 20*time.Minute, 2,
 			clays(tiles.Clay{ID: "heron", Name: "Heron stoneware", Stated: 0.11, Grog: "coarse"},
 				tiles.Clay{ID: "linnet", Name: "Linnet porcelain", Stated: 0.15}), -1.1, 27},
-		{"old-green", "", 19 * time.Hour, 3, clays(tiles.Clay{ID: "plover", Name: "Plover flecked stoneware", Grog: "fine"}, tiles.Clay{ID: "wren", Name: "Wren porcelain", Stated: 0.14}), 0.6, 31},
+		{"old-green", "", 19 * time.Hour, 3,
+			clays(tiles.Clay{ID: "plover", Name: "Plover flecked stoneware", Grog: "fine"},
+				tiles.Clay{ID: "wren", Name: "Wren porcelain", Stated: 0.14}), 0.6, 31},
 	}
 }
 
@@ -237,7 +239,8 @@ func (m *madeUp) clays(ctx context.Context, at kiln.Stamp) error {
 		if _, err := m.d.store.PutClay(ctx, c, usecase.Precondition{}, at); err != nil {
 			return err
 		}
-		if _, err := m.d.store.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: "A"}, Kind: tiles.Bought, Open: true}, usecase.Precondition{}, at); err != nil {
+		if _, err := m.d.store.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: c.ID, Batch: "A"},
+			Kind: tiles.Bought, Open: true}, usecase.Precondition{}, at); err != nil {
 			return err
 		}
 	}
@@ -324,7 +327,8 @@ func (m *madeUp) cones(ctx context.Context, load string, pair int, at kiln.Stamp
 	for _, c := range []tiles.ConeSeen{{Cone: "7", Seen: "down"},
 		{Cone: "8", Seen: "leaning", Tilt: []float64{45, 45, 60, 60}[pair], Tilted: true},
 		{Cone: "9", Seen: "upright"}} {
-		c.ID, c.Firing, c.Series, c.Shelf, c.By = m.d.NewID(), l.Firing, string(heatwork.SeriesSelfSupporting),
+		c.ID, c.Firing, c.Series, c.Shelf, c.By =
+			m.d.NewID(), l.Firing, string(heatwork.SeriesSelfSupporting),
 			"middle", "KT"
 		if _, err := m.d.store.PutCone(ctx, c, at); err != nil {
 			return err
@@ -355,7 +359,8 @@ func (m *madeUp) board(ctx context.Context, load string, pair int, made, unpacke
 	if pair == m.of.pairs-1 {
 		return nil
 	}
-	v.Sat = []lid.Outcomes{{Tight: 1, Good: 4, Loose: 1}, {Good: 5, Loose: 1}, {Good: 5, NotLookedAt: 1}}[pair]
+	v.Sat = []lid.Outcomes{{Tight: 1, Good: 4, Loose: 1}, {Good: 5, Loose: 1},
+		{Good: 5, NotLookedAt: 1}}[pair]
 	v.Plays = []tiles.Millimetre{[]tiles.Millimetre{1.6, 1.9, 1.7}[pair]}
 	_, err := m.d.store.PutLidResult(ctx, v, unpacked)
 	return err

@@ -40,14 +40,16 @@ func TestPracticeGoesOn(t *testing.T) {
 		return celsius
 	}
 	before, after := practise(0), practise(time.Hour)
-	// The programme climbs at 180 °C an hour there (practiceGlaze), with noise of 0.15 °C in steps of 0.1. It goes
-	// on from the first rise in the record, which is seen up to a minute, or 3 °C, after the programme begins.
+	// The programme climbs at 180 °C an hour there (practiceGlaze), with noise of 0.15 °C in steps of 0.1. It
+	// goes on from the first rise in the record, which is seen up to a minute, or 3 °C, after the programme
+	// begins.
 	if more := after - before - 180; before < 800 || more < -3.5 || more > 0.5 {
 		t.Errorf("left at %.1f °C, an hour later at %.1f °C", before, after)
 	}
 }
 
-// The studio that is shown to whoever tries the program: what its clays, firings and loads are as its text says.
+// The studio that is shown to whoever tries the program: what its clays, firings and loads are as its text
+// says.
 func TestWholePracticeStudio(t *testing.T) {
 	t.Parallel()
 	const cold = "[kiln.little-red]\nport = \"/dev/serial/by-id/none\"\nlimit_c = 1290\nreply = \"columns\"\n[kiln.little-red.channel.1]\nfrom = \"1\"\nunit = \"c\"\n[kiln.little-red.probe.1]\ntype = \"K\"\n"

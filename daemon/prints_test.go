@@ -26,8 +26,8 @@ var printed = []struct {
 	{"bars", "/bars/sheet", 1},
 }
 
-// aSheet is a page object of a PDF that is not packed (ISO 32000-2, 7.7.3.3); the type of its parent ends with
-// an s.
+// aSheet is a page object of a PDF that is not packed (ISO 32000-2, 7.7.3.3); the type of its parent ends
+// with an s.
 var aSheet = regexp.MustCompile(`/Type\s*/Page\b`)
 
 // printsFit prints each on A4, 210 by 297 mm, in English and in German, and counts the sheets.

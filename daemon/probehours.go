@@ -9,8 +9,8 @@ import (
 	"lidwright/kiln/record"
 )
 
-// probeHours adds up how long the probes of the kilns were over kiln.ProbeHot. What a firing that is over says
-// is read once.
+// probeHours adds up how long the probes of the kilns were over kiln.ProbeHot. What a firing that is over
+// says is read once.
 type probeHours struct {
 	firings func(context.Context, kiln.FiringFilter) ([]kiln.Firing, error)
 	minutes func(context.Context, kiln.FiringID) ([]kiln.Envelope, error)

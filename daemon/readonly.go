@@ -17,8 +17,10 @@ import (
 const fitPatience = 25 * time.Second
 
 // ReadStore gives the answers to every question that the store of the settings alone can answer, as
-// the daemon would give them at the moment that now tells; nil: that of the machine. Nothing is written, and no line is opened. Close it when done.
-func ReadStore(ctx context.Context, cfg config.Config, version string, now func() kiln.Stamp) (answers http.Handler, done func(), err error) {
+// the daemon would give them at the moment that now tells; nil: that of the machine. Nothing is written, and
+// no line is opened. Close it when done.
+func ReadStore(ctx context.Context, cfg config.Config, version string,
+	now func() kiln.Stamp) (answers http.Handler, done func(), err error) {
 	clock, err := NewClock()
 	if err != nil {
 		return nil, nil, err

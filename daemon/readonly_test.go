@@ -24,7 +24,8 @@ func TestReadStoreAnswersAsTheDaemon(t *testing.T) {
 		t.Fatal(err)
 	}
 	d.Now = PracticeClock()
-	if err := (&madeUp{d: d, of: PracticeStudios()[0], heat: map[string]float64{}}).clays(t.Context(), d.Now()); err != nil {
+	if err := (&madeUp{d: d, of: PracticeStudios()[0], heat: map[string]float64{}}).clays(t.Context(),
+		d.Now()); err != nil {
 		t.Fatal(err)
 	}
 	handler, err := d.handler()
@@ -41,14 +42,16 @@ func TestReadStoreAnswersAsTheDaemon(t *testing.T) {
 		t.Fatal(err)
 	}
 	read := &client.Client{Site: "http://127.0.0.1", Handler: answers}
-	for _, path := range []string{"/v1/clays", "/v1/clays/tern", "/v1/bars", "/v1/firings", "/v1/clays/tern/shrinkage"} {
+	for _, path := range []string{"/v1/clays", "/v1/clays/tern", "/v1/bars", "/v1/firings",
+		"/v1/clays/tern/shrinkage"} {
 		want, err1 := running.Get(t.Context(), path, nil, "application/json")
 		got, err2 := read.Get(t.Context(), path, nil, "application/json")
 		if err1 != nil || err2 != nil || string(got) != string(want) || !strings.Contains(string(want), "{") {
 			t.Errorf("%s: %v, %v\n got %s\nwant %s", path, err1, err2, got, want)
 		}
 	}
-	for _, c := range []struct{ method, path string }{{http.MethodPut, "/v1/clays/owl"}, {http.MethodGet, "/v1/now"}, {http.MethodGet, "/v1/lines"}} {
+	for _, c := range []struct{ method, path string }{{http.MethodPut, "/v1/clays/owl"},
+		{http.MethodGet, "/v1/now"}, {http.MethodGet, "/v1/lines"}} {
 		var err error
 		if c.method == http.MethodPut {
 			_, err = read.Put(t.Context(), c.path, map[string]any{"name": "Owl"})
@@ -60,9 +63,11 @@ func TestReadStoreAnswersAsTheDaemon(t *testing.T) {
 		}
 	}
 	// Nor does it write when it is driven past the client.
-	req, _ := http.NewRequest(http.MethodPut, "http://127.0.0.1/v1/clays/owl", strings.NewReader(`{"name":"Owl"}`))
+	req, _ := http.NewRequest(http.MethodPut, "http://127.0.0.1/v1/clays/owl",
+		strings.NewReader(`{"name":"Owl"}`))
 	req.Header.Set("Content-Type", "application/json")
-	if resp, err := (&http.Client{Transport: roundTrip(answers)}).Do(req); err != nil || resp.StatusCode < 400 {
+	if resp, err := (&http.Client{Transport: roundTrip(answers)}).Do(req); err != nil ||
+		resp.StatusCode < 400 {
 		t.Errorf("a write into a store that is only read: %v %v", resp, err)
 	}
 	done()
@@ -70,12 +75,15 @@ func TestReadStoreAnswersAsTheDaemon(t *testing.T) {
 	<-fitted
 	d.store.Close()
 
-	if _, _, err := ReadStore(t.Context(), config.Config{Store: config.Store{Folder: t.TempDir()}}, "test", nil); !errors.Is(err, store.ErrNoStore) {
+	if _, _, err := ReadStore(t.Context(), config.Config{Store: config.Store{Folder: t.TempDir()}}, "test",
+		nil); !errors.Is(err, store.ErrNoStore) {
 		t.Errorf("an empty folder: %v", err)
 	}
 	bad := t.TempDir()
-	os.WriteFile(filepath.Join(bad, "lidwright.db"), []byte("this is no database, but long enough to be taken for one at first sight, is it not?"), 0o600)
-	if _, _, err := ReadStore(t.Context(), config.Config{Store: config.Store{Folder: bad}}, "test", nil); err == nil {
+	os.WriteFile(filepath.Join(bad, "lidwright.db"),
+		[]byte("this is no database, but long enough to be taken for one at first sight, is it not?"), 0o600)
+	if _, _, err := ReadStore(t.Context(), config.Config{Store: config.Store{Folder: bad}},
+		"test", nil); err == nil {
 		t.Error("a file that is no store was read")
 	}
 }

@@ -51,7 +51,8 @@ func receiversOf(cfg config.Config, now func() time.Time) ([]notice.Receiver, er
 	return out, nil
 }
 
-// lettersOf are the addresses of e-mail of the settings, each on its own: one that is refused holds up no other.
+// lettersOf are the addresses of e-mail of the settings, each on its own: one that is refused holds up no
+// other.
 func lettersOf(cfg config.Config) ([]notice.Mail, error) {
 	m := cfg.Notice.Mail
 	if m.Relay == "" {
@@ -74,7 +75,8 @@ func lettersOf(cfg config.Config) ([]notice.Mail, error) {
 	return out, nil
 }
 
-// TryRelay lets itself in at the relay for e-mail of the settings, and sends nothing: nil, or why that did not work.
+// TryRelay lets itself in at the relay for e-mail of the settings, and sends nothing: nil, or why that did
+// not work.
 func TryRelay(ctx context.Context, cfg config.Config) error {
 	letters, err := lettersOf(cfg)
 	if err != nil || len(letters) == 0 {
@@ -127,7 +129,8 @@ func (d *Daemon) publish(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	d.mqtt = &mqtt.Publisher{Settings: s, Kilns: d.kilnsTold(), Tick: func(ctx context.Context) <-chan time.Time { return d.Tick(ctx) }}
+	d.mqtt = &mqtt.Publisher{Settings: s, Kilns: d.kilnsTold(),
+		Tick: func(ctx context.Context) <-chan time.Time { return d.Tick(ctx) }}
 	d.server.MQTT = d.mqtt.Connected
 	// Whoever listens there is a machine, which has no night.
 	d.notifier.post.Receivers = append(d.notifier.post.Receivers, notice.Receiver{Name: "MQTT",

@@ -14,8 +14,8 @@ import (
 	"lidwright/config"
 )
 
-// TestReceiversOfTheSettings: each address has its own name and its own quiet hours; a secret that is not there
-// keeps the daemon from starting, and says which.
+// TestReceiversOfTheSettings: each address has its own name and its own quiet hours; a secret that is not
+// there keeps the daemon from starting, and says which.
 func TestReceiversOfTheSettings(t *testing.T) {
 	folder := t.TempDir()
 	word := filepath.Join(folder, "word")
@@ -55,14 +55,18 @@ wakes = []
 		spoil func(*config.Config)
 		want  string
 	}{
-		{func(c *config.Config) { c.Notice.Mail.PasswordFile = filepath.Join(folder, "none") }, "notice.mail.password_file"},
-		{func(c *config.Config) { c.Notice.Mail.CAFile = word }, "notice.mail.ca_file " + word + " holds no certificate in PEM"},
-		{func(c *config.Config) { c.Notice.Webhooks[0].SecretFile = os.DevNull }, "notice.webhook.phone.secret_file /dev/null is empty"},
+		{func(c *config.Config) { c.Notice.Mail.PasswordFile = filepath.Join(folder, "none") },
+			"notice.mail.password_file"},
+		{func(c *config.Config) { c.Notice.Mail.CAFile = word }, "notice.mail.ca_file " + word +
+			" holds no certificate in PEM"},
+		{func(c *config.Config) { c.Notice.Webhooks[0].SecretFile = os.DevNull },
+			"notice.webhook.phone.secret_file /dev/null is empty"},
 	} {
 		bad := cfg
 		bad.Notice.Webhooks = append([]config.Webhook{}, cfg.Notice.Webhooks...)
 		c.spoil(&bad)
-		if _, err := receiversOf(bad, time.Now); !errors.Is(err, ErrCannotStart) || !strings.Contains(err.Error(), c.want) {
+		if _, err := receiversOf(bad, time.Now); !errors.Is(err, ErrCannotStart) ||
+			!strings.Contains(err.Error(), c.want) {
 			t.Errorf("%v, want %q", err, c.want)
 		}
 	}
@@ -71,7 +75,8 @@ wakes = []
 	}
 }
 
-// TestDaemonTellsByMQTT: the whole daemon beside a broker of Debian; the settings' page does not name who is written to.
+// TestDaemonTellsByMQTT: the whole daemon beside a broker of Debian; the settings' page does not name who is
+// written to.
 func TestDaemonTellsByMQTT(t *testing.T) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -80,7 +85,8 @@ func TestDaemonTellsByMQTT(t *testing.T) {
 	host, port, _ := net.SplitHostPort(l.Addr().String())
 	l.Close()
 	conf := filepath.Join(t.TempDir(), "conf")
-	if err := os.WriteFile(conf, []byte("listener "+port+" 127.0.0.1\nallow_anonymous true\npersistence false\nuser root\n"), 0o600); err != nil {
+	if err := os.WriteFile(conf, []byte("listener "+port+
+		" 127.0.0.1\nallow_anonymous true\npersistence false\nuser root\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	broker := exec.Command("mosquitto", "-c", conf)
@@ -107,18 +113,24 @@ to = ["potter.of.ours@studio.example"]
 			}
 		}
 	}
-	wait("the metrics say that it is connected", func() bool { return strings.Contains(b.page("/metrics"), "\nlidwright_mqtt_connected 1\n") })
-	got, err := exec.Command("mosquitto_sub", "-h", host, "-p", port, "-V", "5", "-t", "lidwright/little-red/state", "-C", "1").CombinedOutput()
+	wait("the metrics say that it is connected", func() bool {
+		return strings.Contains(b.page("/metrics"), "\nlidwright_mqtt_connected 1\n")
+	})
+	got, err := exec.Command("mosquitto_sub", "-h", host, "-p", port, "-V", "5", "-t",
+		"lidwright/little-red/state", "-C", "1").CombinedOutput()
 	if err != nil || string(got) != "no_reading\n" {
 		t.Errorf("%q, %v", got, err)
 	}
-	got, err = exec.Command("mosquitto_sub", "-h", host, "-p", port, "-V", "5", "-t", "homeassistant/sensor/+/temperature_c/config", "-C", "2").CombinedOutput()
+	got, err = exec.Command("mosquitto_sub", "-h", host, "-p", port, "-V", "5", "-t",
+		"homeassistant/sensor/+/temperature_c/config", "-C", "2").CombinedOutput()
 	site, _, _ := b.d.store.Site(t.Context())
-	if id := "lidwright_" + strings.ReplaceAll(site, "-", "") + "_big-blue_temperature_c"; err != nil || site == "" || !strings.Contains(string(got), id) {
+	if id := "lidwright_" + strings.ReplaceAll(site, "-", "") + "_big-blue_temperature_c"; err != nil ||
+		site == "" || !strings.Contains(string(got), id) {
 		t.Errorf("%q has no %s, %v", got, id, err)
 	}
 	page := b.page("/settings")
-	if strings.Contains(page, "potter.of.ours") || !strings.Contains(page, "...@studio.example") || !strings.Contains(page, "mail 1") || !strings.Contains(page, "MQTT") {
+	if strings.Contains(page, "potter.of.ours") || !strings.Contains(page, "...@studio.example") ||
+		!strings.Contains(page, "mail 1") || !strings.Contains(page, "MQTT") {
 		t.Error("the settings' page names a person, or not who notices go to")
 	}
 }

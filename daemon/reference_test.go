@@ -52,7 +52,8 @@ func TestEveryTroubleStandsInTheLog(t *testing.T) {
 		if w.Code != http.StatusInternalServerError || named == nil {
 			t.Fatalf("%s: %d, names no line of the log: %.400s", path, w.Code, w.Body)
 		}
-		if strings.HasPrefix(path, "/v1/") && !strings.Contains(w.Body.String(), `"reference":"`+named[1]+`"`) {
+		if strings.HasPrefix(path, "/v1/") && !strings.Contains(w.Body.String(),
+			`"reference":"`+named[1]+`"`) {
 			t.Errorf("%s: %s", path, w.Body)
 		}
 		if !strings.Contains(log.String(), "reference="+named[1]+" ") {
@@ -64,7 +65,8 @@ func TestEveryTroubleStandsInTheLog(t *testing.T) {
 		ask(fmt.Sprintf("/v1/clays/clay-%d", i))
 	}
 	first := ask("/v1/clays/panics")
-	if !strings.Contains(log.String(), "answering broke off") || !strings.Contains(log.String(), "reference_test.go") {
+	if !strings.Contains(log.String(), "answering broke off") ||
+		!strings.Contains(log.String(), "reference_test.go") {
 		t.Errorf("the log has not where it broke off:\n%s", log)
 	}
 	page := ask("/clay/grey")

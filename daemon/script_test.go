@@ -21,9 +21,11 @@ func TestBarWaitsForTheNetwork(t *testing.T) {
 	page := "/bar/" + codes[0]
 	p.open(page)
 	p.away(true)
-	p.do(chromedp.SendKeys("form[data-bar] [name=length]", "99,8"), chromedp.Click(`form[data-bar] [name=stage][value=wet]`), chromedp.Click("form[data-bar] button.go"))
+	p.do(chromedp.SendKeys("form[data-bar] [name=length]", "99,8"),
+		chromedp.Click(`form[data-bar] [name=stage][value=wet]`), chromedp.Click("form[data-bar] button.go"))
 	p.until("the reading to wait", `document.querySelector(".waiting").innerText.includes("1 waiting")`)
-	p.until("an empty field for the next", `document.querySelector("form[data-bar] [name=length]").value === ""`)
+	p.until("an empty field for the next",
+		`document.querySelector("form[data-bar] [name=length]").value === ""`)
 	p.show("state-offline-bar", false)
 	p.away(false)
 	p.open(page)
@@ -35,7 +37,8 @@ func TestBarWaitsForTheNetwork(t *testing.T) {
 	}
 	// With the network there the plain form goes out, and the server asks about what it does not believe.
 	p.open(page)
-	p.do(chromedp.SendKeys("form[data-bar] [name=length]", "9.4"), chromedp.Click(`form[data-bar] [name=stage][value=dry]`))
+	p.do(chromedp.SendKeys("form[data-bar] [name=length]", "9.4"),
+		chromedp.Click(`form[data-bar] [name=stage][value=dry]`))
 	p.press("form[data-bar] button.go")
 	p.until("the question", `document.querySelector("main").innerText.includes("Nothing is kept yet")`)
 }
@@ -94,14 +97,18 @@ func TestReadOut(t *testing.T) {
 	p := s.tab(t, openBrowser(t), 1280, 800)
 	p.open("/kiln/big-blue")
 	said := func() (hours, celsius float64) {
-		text := strings.Map(func(r rune) rune { return map[bool]rune{true: ' ', false: r}[r == '\u00a0' || r == '\u202f'] }, p.text("output.read-out"))
+		text := strings.Map(func(r rune) rune {
+			return map[bool]rune{true: ' ', false: r}[r == '\u00a0' ||
+				r == '\u202f']
+		}, p.text("output.read-out"))
 		var h, m int
 		if _, err := fmt.Sscanf(text, "%d h %d %f °C", &h, &m, &celsius); err != nil {
 			t.Fatalf("the read-out says %q: %v", text, err)
 		}
 		return float64(h) + float64(m)/60, celsius
 	}
-	if hint := p.text("output.read-out"); hint != "Point at the curve to read it" { // the live figure stands alone
+	// the live figure stands alone
+	if hint := p.text("output.read-out"); hint != "Point at the curve to read it" {
 		t.Errorf("before anybody points at the curve: %q", hint)
 	}
 	// Two hours along the frame by the finger: the figure that the table has for that time.

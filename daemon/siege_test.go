@@ -24,7 +24,8 @@ import (
 // clientFrom is a client that asks from one address of this machine, a connection at a time.
 func clientFrom(n int) *http.Client {
 	d := net.Dialer{Timeout: 5 * time.Second, LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 1, byte(1+n%200))}}
-	return &http.Client{Timeout: 20 * time.Second, Transport: &http.Transport{DialContext: d.DialContext, MaxConnsPerHost: 1}}
+	return &http.Client{Timeout: 20 * time.Second,
+		Transport: &http.Transport{DialContext: d.DialContext, MaxConnsPerHost: 1}}
 }
 
 // The daemon under siege while its kiln fires: 200 slow connections, bodies that are too much in every
@@ -81,7 +82,8 @@ func TestSiegeWhileRecording(t *testing.T) {
 	address := strings.TrimPrefix(w.site, "http://")
 	var slow []net.Conn
 	for i := range 200 { // half a head, and no more
-		d := net.Dialer{Timeout: 5 * time.Second, LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 2, byte(1+i%20))}}
+		d := net.Dialer{Timeout: 5 * time.Second,
+			LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 2, byte(1+i%20))}}
 		if c, err := d.Dial("tcp", address); err == nil {
 			c.Write([]byte("GET / HTTP/1.1\r\nHost: 127"))
 			slow = append(slow, c)
@@ -103,7 +105,8 @@ func TestSiegeWhileRecording(t *testing.T) {
 			c := clientFrom(i)
 			defer c.CloseIdleConnections()
 			for ctx.Err() == nil {
-				a, err := c.Get(w.site + []string{"/v1/now", "/", "/v1/lid?collar=96&body_drying_ratio=0.06&body_firing_ratio=0.07&lids=1"}[i%3])
+				a, err := c.Get(w.site + []string{"/v1/now", "/",
+					"/v1/lid?collar=96&body_drying_ratio=0.06&body_firing_ratio=0.07&lids=1"}[i%3])
 				count(a, err, 200)
 			}
 		})
@@ -112,7 +115,8 @@ func TestSiegeWhileRecording(t *testing.T) {
 	z := gzip.NewWriter(&bomb)
 	z.Write(make([]byte, 10<<20))
 	z.Close()
-	for i, body := range []string{strings.Repeat(" ", 10<<20), strings.Repeat("[", 100_000), "{" + strings.Repeat(`"k":1,`, 1_000_000) + `"z":1}`, bomb.String()} {
+	for i, body := range []string{strings.Repeat(" ", 10<<20), strings.Repeat("[", 100_000),
+		"{" + strings.Repeat(`"k":1,`, 1_000_000) + `"z":1}`, bomb.String()} {
 		besiegers.Go(func() {
 			c := clientFrom(300 + i)
 			defer c.CloseIdleConnections()
@@ -172,7 +176,8 @@ func TestSiegeWhileRecording(t *testing.T) {
 	}
 	w.get("/v1/firings/"+w.firings()[0].ID+"/curve?step=1", &a)
 	kept := func(n int64) bool {
-		return slices.ContainsFunc(a.Channels[0].Rows, func(r [3]float64) bool { return r[1] <= told(n) && told(n) <= r[2] })
+		return slices.ContainsFunc(a.Channels[0].Rows,
+			func(r [3]float64) bool { return r[1] <= told(n) && told(n) <= r[2] })
 	}
 	lost := 0
 	for n := begun; n <= ended; n++ {

@@ -23,7 +23,8 @@ func englishOnly(t *testing.T) string {
 		}
 	}
 	for _, line := range lines {
-		if line != "" && line[0] != '#' && line[0] != '=' && !strings.ContainsAny(line, "{<") && !german[strings.ToLower(line)] {
+		if line != "" && line[0] != '#' && line[0] != '=' && !strings.ContainsAny(line, "{<") &&
+			!german[strings.ToLower(line)] {
 			left = append(left, line)
 		}
 	}

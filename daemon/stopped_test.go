@@ -47,8 +47,8 @@ func stoppable(t *testing.T, cfg config.Config, now func() kiln.Stamp) (b *heatB
 	return b, stop
 }
 
-// A load unpacked by mistake and a record stopped by mistake are taken back over HTTP, the latter after a restart
-// of the daemon: one firing, with all that was heard but what the restart missed.
+// A load unpacked by mistake and a record stopped by mistake are taken back over HTTP, the latter after a
+// restart of the daemon: one firing, with all that was heard but what the restart missed.
 func TestStopIsTakenBack(t *testing.T) {
 	cfg := heatConfig(t, heatSettings)
 	var passed atomic.Int64 // ns
@@ -95,7 +95,8 @@ func TestStopIsTakenBack(t *testing.T) {
 		}
 	}
 	load := newUUID()
-	if status, text := b.ask("PUT", "/v1/loads/"+load, map[string]any{"kiln": "big-blue", "kind": "bisque", "bars": []any{}}, nil); status >= 300 {
+	if status, text := b.ask("PUT", "/v1/loads/"+load, map[string]any{"kiln": "big-blue", "kind": "bisque",
+		"bars": []any{}}, nil); status >= 300 {
 		t.Fatal(status, text)
 	}
 	send(20, 20, 20)
@@ -132,7 +133,8 @@ func TestStopIsTakenBack(t *testing.T) {
 	if status, _ := b.ask("PUT", "/v1/firings/"+id+"/stop", map[string]any{}, nil); status != 409 {
 		t.Errorf("a stop that nobody is sure of: %d", status)
 	}
-	if status, text := b.ask("PUT", "/v1/firings/"+id+"/stop", map[string]any{"sure": true}, nil); status != 200 {
+	if status, text := b.ask("PUT", "/v1/firings/"+id+"/stop",
+		map[string]any{"sure": true}, nil); status != 200 {
 		t.Fatal(status, text)
 	}
 	if n := atOnce(); n.Firing != nil || n.Stopped == nil || n.Stopped.Firing != id {
@@ -144,7 +146,8 @@ func TestStopIsTakenBack(t *testing.T) {
 	if n := atOnce(); n.Firing == nil || *n.Firing != id || n.Stopped != nil {
 		t.Errorf("right after it was taken back: %+v", n)
 	}
-	if status, text := b.ask("PUT", "/v1/firings/"+id+"/stop", map[string]any{"sure": true}, nil); status != 200 {
+	if status, text := b.ask("PUT", "/v1/firings/"+id+"/stop",
+		map[string]any{"sure": true}, nil); status != 200 {
 		t.Fatal(status, text)
 	}
 	until(t, "the end by the button", over(id))

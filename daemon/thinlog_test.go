@@ -66,7 +66,8 @@ func TestThinLog(t *testing.T) {
 		t.Errorf("%d lines in an hour of two faults, want %d", n, 2*thinSame)
 	}
 	slog.Warn("no disk", "err", errors.New("full"))
-	if last := p.String()[strings.LastIndex(strings.TrimSpace(p.String()), "\n")+1:]; !strings.Contains(last, fmt.Sprintf("left_out=%d", 3600-thinSame)) {
+	if last := p.String()[strings.LastIndex(strings.TrimSpace(p.String()), "\n")+1:]; !strings.Contains(last,
+		fmt.Sprintf("left_out=%d", 3600-thinSame)) {
 		t.Errorf("the first line of the next hour: %s", last)
 	}
 	at = at.Add(time.Hour)
@@ -82,7 +83,8 @@ func TestThinLog(t *testing.T) {
 // Each single lasting fault, for six hours: at most a hundred lines an hour.
 func TestAFaultThatLastsIsNoFlood(t *testing.T) {
 	const hours = 6
-	start := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 0, 0, 0, 0, time.UTC), Trusted: true}
+	start := kiln.Stamp{Boot: "test", Since: time.Hour, Wall: time.Date(2026, 2, 3, 0, 0, 0, 0, time.UTC),
+		Trusted: true}
 	newStore := func(t *testing.T) *store.Store {
 		st, err := store.Open(t.Context(), t.TempDir())
 		if err != nil {
@@ -103,7 +105,9 @@ func TestAFaultThatLastsIsNoFlood(t *testing.T) {
 			return func(at *kiln.Stamp) {
 				now = *at
 				for i := range 3 {
-					h.tell(t.Context(), notice.OfKiln(record.Notice{Event: fmt.Sprintf("kiln.event-%d", i), State: record.NoticeOnce, Kiln: "blue", T: 900, At: now}, newID(), "studio", time.UTC))
+					h.tell(t.Context(), notice.OfKiln(record.Notice{Event: fmt.Sprintf("kiln.event-%d", i),
+						State: record.NoticeOnce, Kiln: "blue", T: 900, At: now},
+						newID(), "studio", time.UTC))
 				}
 				h.look(t.Context())
 				d.copy(t.Context())
@@ -114,18 +118,22 @@ func TestAFaultThatLastsIsNoFlood(t *testing.T) {
 			}
 		},
 		"receiver": func(t *testing.T) func(at *kiln.Stamp) {
-			fails := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(500) }))
+			fails := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+				w.WriteHeader(500)
+			}))
 			t.Cleanup(fails.Close)
 			var now kiln.Stamp
 			h := newsdesk(t, newStore(t), &now)
-			h.post.Receivers, h.post.Pauses = []notice.Receiver{{Name: "phone", Carrier: notice.Webhook{URL: fails.URL}}}, []time.Duration{0, 0}
+			h.post.Receivers, h.post.Pauses = []notice.Receiver{{Name: "phone",
+				Carrier: notice.Webhook{URL: fails.URL}}}, []time.Duration{0, 0}
 			ctx, stop := context.WithCancel(t.Context())
 			done := make(chan error, 1)
 			go func() { done <- h.post.Run(ctx) }()
 			t.Cleanup(func() { stop(); <-done })
 			return func(at *kiln.Stamp) {
 				now = *at
-				h.tell(t.Context(), notice.OfKiln(record.Notice{Event: record.FiringStartedNotice, State: record.NoticeOnce, Kiln: "blue", T: 900, At: now}, newID(), "studio", time.UTC))
+				h.tell(t.Context(), notice.OfKiln(record.Notice{Event: record.FiringStartedNotice,
+					State: record.NoticeOnce, Kiln: "blue", T: 900, At: now}, newID(), "studio", time.UTC))
 			}
 		},
 		"storm": func(t *testing.T) func(at *kiln.Stamp) { // a plug that comes and goes
@@ -146,7 +154,8 @@ func TestAFaultThatLastsIsNoFlood(t *testing.T) {
 			return func(*kiln.Stamp) {
 				ctx, stop := context.WithCancel(t.Context())
 				stop()
-				notice.Call(ctx, "http://127.0.0.1:1/", time.Minute, func() error { return errors.New("the recording loop stands still") })
+				notice.Call(ctx, "http://127.0.0.1:1/", time.Minute,
+					func() error { return errors.New("the recording loop stands still") })
 			}
 		},
 	} {
@@ -184,7 +193,9 @@ func TestTheLogOfADaemon(t *testing.T) {
 		}
 		return path
 	}
-	fails := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { w.WriteHeader(500) }))
+	fails := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.WriteHeader(500)
+	}))
 	t.Cleanup(fails.Close)
 	started := time.Now()
 	fast := func() kiln.Stamp {

@@ -29,7 +29,8 @@ func aPair(t *testing.T, folder string) (cert, key string, trust *x509.CertPool)
 	if err != nil {
 		t.Fatal(err)
 	}
-	form := x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "studio"}, NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
+	form := x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "studio"},
+		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
 		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true, BasicConstraintsValid: true}
 	der, err := x509.CreateCertificate(rand.Reader, &form, &form, &k.PublicKey, k)
 	if err != nil {
@@ -42,7 +43,9 @@ func aPair(t *testing.T, folder string) (cert, key string, trust *x509.CertPool)
 	cert, key, trust = filepath.Join(folder, "cert.pem"), filepath.Join(folder, "key.pem"), x509.NewCertPool()
 	whole := pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})
 	trust.AppendCertsFromPEM(whole)
-	if err := errors.Join(os.WriteFile(cert, whole, 0o600), os.WriteFile(key, pem.EncodeToMemory(&pem.Block{Type: "EC PRIVATE KEY", Bytes: raw}), 0o600)); err != nil {
+	if err := errors.Join(os.WriteFile(cert, whole, 0o600),
+		os.WriteFile(key, pem.EncodeToMemory(&pem.Block{Type: "EC PRIVATE KEY", Bytes: raw}),
+			0o600)); err != nil {
 		t.Fatal(err)
 	}
 	return cert, key, trust
@@ -68,10 +71,12 @@ func TestTLS(t *testing.T) {
 		text, err := io.ReadAll(r.Body)
 		return r.StatusCode, string(text), err
 	}
-	if code, text, err := ask(&tls.Config{RootCAs: trust}); err != nil || code != 200 || !strings.Contains(text, "big-blue") {
+	if code, text, err := ask(&tls.Config{RootCAs: trust}); err != nil || code != 200 ||
+		!strings.Contains(text, "big-blue") {
 		t.Errorf("over TLS: %d %v %s", code, err, text)
 	}
-	if _, _, err := ask(&tls.Config{RootCAs: trust, MaxVersion: tls.VersionTLS11, MinVersion: tls.VersionTLS10}); err == nil {
+	if _, _, err := ask(&tls.Config{RootCAs: trust, MaxVersion: tls.VersionTLS11,
+		MinVersion: tls.VersionTLS10}); err == nil {
 		t.Error("TLS 1.1 is taken")
 	}
 	if _, _, err := ask(nil); err == nil {
@@ -87,7 +92,8 @@ func TestTLS(t *testing.T) {
 	for _, pair := range [][2]string{{cert, other}, {cert, filepath.Join(folder, "missing")}, {key, cert}} {
 		cfg := config.Default()
 		cfg.Listen.TLSCert, cfg.Listen.TLSKey = pair[0], pair[1]
-		if _, err := secured(nil, cfg); !errors.Is(err, ErrCannotStart) || !strings.Contains(err.Error(), "listen.tls_cert") {
+		if _, err := secured(nil, cfg); !errors.Is(err, ErrCannotStart) ||
+			!strings.Contains(err.Error(), "listen.tls_cert") {
 			t.Errorf("%v: %v", pair, err)
 		}
 	}

@@ -12,7 +12,8 @@ import (
 // What the settings say holds where nobody says anything else: the atmosphere of loads and of firings
 // by hand, and the mark length of bars.
 func TestSettingsForWhatNobodySays(t *testing.T) {
-	b := newHeatBenchWith(t, strings.Replace(heatSettings, `zone = "UTC"`, "zone = \"UTC\"\natmosphere = \"reduction\"\n[bars]\nmark_length_mm = 120", 1))
+	b := newHeatBenchWith(t, strings.Replace(heatSettings, `zone = "UTC"`,
+		"zone = \"UTC\"\natmosphere = \"reduction\"\n[bars]\nmark_length_mm = 120", 1))
 	b.run()
 	put := func(path string, body map[string]any) string {
 		t.Helper()
@@ -27,10 +28,16 @@ func TestSettingsForWhatNobodySays(t *testing.T) {
 		body map[string]any
 		says string
 	}{
-		"/v1/bars/AA":              {map[string]any{"id": newUUID(), "clay": "tern", "batch": "A"}, `"mark_length_mm":120`},
-		"/v1/bars/AB":              {map[string]any{"id": newUUID(), "clay": "tern", "batch": "A", "mark_length_mm": 100}, `"mark_length_mm":100`},
-		"/v1/loads/" + newUUID():   {map[string]any{"kiln": "big-blue", "kind": "glaze"}, `"atmosphere":"reduction"`},
-		"/v1/firings/" + newUUID(): {map[string]any{"kiln": "little-red", "kind": "glaze", "source": "hand", "began_at": "2026-01-13T18:00:00Z", "ended_at": "2026-01-14T03:40:00Z", "sitter": map[string]any{"cone": "6", "dropped_at": "2026-01-14T03:35:00Z"}}, `"atmosphere":"reduction"`},
+		"/v1/bars/AA": {map[string]any{"id": newUUID(), "clay": "tern", "batch": "A"},
+			`"mark_length_mm":120`},
+		"/v1/bars/AB": {map[string]any{"id": newUUID(), "clay": "tern", "batch": "A",
+			"mark_length_mm": 100}, `"mark_length_mm":100`},
+		"/v1/loads/" + newUUID(): {map[string]any{"kiln": "big-blue", "kind": "glaze"},
+			`"atmosphere":"reduction"`},
+		"/v1/firings/" + newUUID(): {map[string]any{"kiln": "little-red", "kind": "glaze", "source": "hand",
+			"began_at": "2026-01-13T18:00:00Z", "ended_at": "2026-01-14T03:40:00Z",
+			"sitter": map[string]any{"cone": "6", "dropped_at": "2026-01-14T03:35:00Z"}},
+			`"atmosphere":"reduction"`},
 	} {
 		if text := put(path, want.body); !strings.Contains(text, want.says) {
 			t.Errorf("%s: no %s in %s", path, want.says, text)
@@ -48,7 +55,8 @@ func TestMakersAreForgottenInTime(t *testing.T) {
 	said := func(by string, months int) {
 		t.Helper()
 		at := kiln.Stamp{Boot: "then", Wall: january.AddDate(0, months, 0), Trusted: true}
-		cone := tiles.ConeSeen{ID: newUUID(), Firing: "f", Cone: "06", Series: "large_self_supporting", Seen: "leaning", By: by}
+		cone := tiles.ConeSeen{ID: newUUID(), Firing: "f", Cone: "06", Series: "large_self_supporting",
+			Seen: "leaning", By: by}
 		if _, err := b.d.store.PutCone(t.Context(), cone, at); err != nil {
 			t.Fatal(err)
 		}

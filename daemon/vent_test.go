@@ -12,8 +12,8 @@ import (
 	"lidwright/kiln/record"
 )
 
-// A contact on the vent is kept with the record. Off while the kiln fires it is told: now, as a notice, on the
-// pages with the caution, and in the firing afterwards.
+// A contact on the vent is kept with the record. Off while the kiln fires it is told: now, as a notice, on
+// the pages with the caution, and in the firing afterwards.
 func TestVentOffIsTold(t *testing.T) {
 	b := newHeatBenchWith(t, strings.Replace(heatSettings, "[kiln.big-blue.probe.1]",
 		"[kiln.big-blue.channel.fan]\nfrom = \"2\"\nunit = \"c\"\nrole = \"vent\"\n[kiln.big-blue.probe.1]",
@@ -32,7 +32,8 @@ func TestVentOffIsTold(t *testing.T) {
 		for i := range minutes {
 			passed.Add(int64(time.Minute))
 			b.d.samples <- kiln.Sample{Kiln: "big-blue", At: b.d.Now(), Values: []kiln.Value{
-				{Channel: "1", T: kiln.Celsius(from + (to-from)*float64(i)/float64(minutes))}, {Channel: "fan", T: kiln.Celsius(vent)}}}
+				{Channel: "1", T: kiln.Celsius(from + (to-from)*float64(i)/float64(minutes))},
+				{Channel: "fan", T: kiln.Celsius(vent)}}}
 			ticks <- time.Time{}
 		}
 	}
@@ -68,7 +69,8 @@ func TestVentOffIsTold(t *testing.T) {
 		b.ask("GET", "/v1/firings/"+*now.Firing, nil, &whole)
 		return len(whole.VentOff) == 1 && whole.VentOff[0].ForS >= 660
 	})
-	if v := whole.VentOff[0]; v.ForS > 900 || v.AfterS < 3000 || v.AfterS > 4800 || !strings.HasPrefix(whole.VentSays, "The vent was off for 1") {
+	if v := whole.VentOff[0]; v.ForS > 900 || v.AfterS < 3000 || v.AfterS > 4800 ||
+		!strings.HasPrefix(whole.VentSays, "The vent was off for 1") {
 		t.Errorf("%+v", whole)
 	}
 	for path, want := range map[string]string{"/kiln/big-blue": "The vent of big-blue is off.",
@@ -85,7 +87,8 @@ func TestVentOffIsTold(t *testing.T) {
 		b.ask("GET", "/v1/now/big-blue", nil, &now)
 		return now.Vent != nil && *now.Vent == "on"
 	})
-	if _, page := b.ask("GET", "/kiln/big-blue", nil, nil); strings.Contains(page, "The vent of big-blue is off.") || !strings.Contains(page, "The vent was off for") {
+	if _, page := b.ask("GET", "/kiln/big-blue", nil, nil); strings.Contains(page,
+		"The vent of big-blue is off.") || !strings.Contains(page, "The vent was off for") {
 		t.Error("the kiln's page does not tell that it was off, and is on again")
 	}
 }

@@ -24,8 +24,9 @@ import (
 func (p *tab) away(offline bool) {
 	p.Helper()
 	p.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		_, err := cdp.Call(ctx, t, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{MatchedNetworkConditions: []*network.Conditions{
-			{Offline: offline, DownloadThroughput: -1, UploadThroughput: -1}}})
+		_, err := cdp.Call(ctx, t, network.EmulateNetworkConditionsByRule,
+			network.EmulateNetworkConditionsByRuleParams{MatchedNetworkConditions: []*network.Conditions{
+				{Offline: offline, DownloadThroughput: -1, UploadThroughput: -1}}})
 		return err
 	}))
 }
@@ -128,9 +129,9 @@ func (p *tab) keys(text string) (taps int) {
 
 func (p *tab) save() { p.Helper(); p.do(chromedp.Click(".pad .save")) }
 
-// TestSevenBars measures seven bars on a phone: their wet marks in a row; then those of a load, in another order,
-// with the network gone from the third bar on, a slip that is asked about in the display's place, one that only the
-// server can refuse, and a page that is opened anew before the network is back.
+// TestSevenBars measures seven bars on a phone: their wet marks in a row; then those of a load, in another
+// order, with the network gone from the third bar on, a slip that is asked about in the display's place, one
+// that only the server can refuse, and a page that is opened anew before the network is back.
 func TestSevenBars(t *testing.T) {
 	t.Parallel()
 	s := openStudio(t, "", true)
@@ -166,7 +167,8 @@ func TestSevenBars(t *testing.T) {
 			if p.atHand() != code {
 				t.Errorf("the question is about %s, and %s is at hand", code, p.atHand())
 			}
-			if low := evaluated[float64](p, `document.querySelector(".question").getBoundingClientRect().bottom`); low > 844-60 {
+			if low := evaluated[float64](p,
+				`document.querySelector(".question").getBoundingClientRect().bottom`); low > 844-60 {
 				t.Errorf("the question ends at %.0f px, below the first view", low)
 			}
 			p.show("walk-bars-question", false)
@@ -280,7 +282,8 @@ func TestOneBarWithoutScript(t *testing.T) {
 	if !found {
 		t.Fatal("no form with an id of its own")
 	}
-	form := url.Values{"id": {after[:36]}, "stage": {"fired"}, "length": {"87.6"}, "unit": {"mm"}, "keep": {"yes"}}
+	form := url.Values{"id": {after[:36]}, "stage": {"fired"}, "length": {"87.6"},
+		"unit": {"mm"}, "keep": {"yes"}}
 	for range 2 { // sent twice, as an impatient thumb does
 		r, err := http.PostForm(s.site+"/bar/"+code, form)
 		if err != nil {
@@ -320,14 +323,17 @@ func TestTwelvePhones(t *testing.T) {
 		client := phoneOf(t, number)
 		phones.Go(func() {
 			for _, code := range free.Items[7*number : 7*number+7] {
-				if got, said := s.sendBy(client, http.MethodPut, "/v1/bars/"+code, map[string]any{"id": uuid.Must(uuid.NewV7()).String(), "clay": "reed"}); got != 201 {
+				if got, said := s.sendBy(client, http.MethodPut, "/v1/bars/"+code,
+					map[string]any{"id": uuid.Must(uuid.NewV7()).String(), "clay": "reed"}); got != 201 {
 					t.Errorf("bar %s: %d %s", code, got, said)
 				}
-				id, length := uuid.Must(uuid.NewV7()).String(), map[string]any{"stage": "wet", "length": fmt.Sprintf("100,%d", number%10), "queued_s": 40}
+				id, length := uuid.Must(uuid.NewV7()).String(), map[string]any{"stage": "wet",
+					"length": fmt.Sprintf("100,%d", number%10), "queued_s": 40}
 				var twice sync.WaitGroup
 				for range 2 {
 					twice.Go(func() {
-						if got, said := s.sendBy(client, http.MethodPut, "/v1/bars/"+code+"/readings/"+id, length); got != 200 && got != 201 {
+						if got, said := s.sendBy(client, http.MethodPut, "/v1/bars/"+code+"/readings/"+id,
+							length); got != 200 && got != 201 {
 							t.Errorf("reading of %s: %d %s", code, got, said)
 						}
 					})
@@ -362,7 +368,8 @@ func TestLidAndLidResults(t *testing.T) {
 		p.do(chromedp.SendKeys("#collar", "104,5"))
 		p.follow("enter", chromedp.SendKeys("#opening", "92.5\r"))
 		p.until("an answer", `/^10\d\.\d/.test((document.querySelector(".answer .f7") || {innerText: ""}).innerText)`)
-		p.until("the number in the first view", `document.readyState === "complete" && document.querySelector(".answer .f7")?.getBoundingClientRect().bottom <= innerHeight`)
+		p.until("the number in the first view",
+			`document.readyState === "complete" && document.querySelector(".answer .f7")?.getBoundingClientRect().bottom <= innerHeight`)
 		width := p.text(".answer .f7")
 		p.show(fmt.Sprintf("walk-lid-%d", size[0]), false)
 		p.press(`a[href*="just=1"]`)
@@ -376,14 +383,16 @@ func TestLidAndLidResults(t *testing.T) {
 			chromedp.SetValue("#form", "teapot"), chromedp.SetValue("#of", "tern/A"))
 		p.press("form[action='/lid-results'] button.go")
 		p.until("the board kept", `document.querySelector("#boards li").innerText.includes("7 good")`)
-		if said := evaluated[string](p, `document.querySelector("main").textContent`); !strings.Contains(said, "wet grinding") || !strings.Contains(said, "Eye protection") {
+		if said := evaluated[string](p, `document.querySelector("main").textContent`); !strings.Contains(said,
+			"wet grinding") || !strings.Contains(said, "Eye protection") {
 			t.Errorf("after a tight lid the cautions of grinding are not there: %.400s", said)
 		}
 		p.show(fmt.Sprintf("walk-lid-results-%d", size[0]), false)
 	}
 	// Prints: what is for the screen alone is not on paper.
 	p := s.tab(t, browser, 1280, 800)
-	for _, path := range []string{"/rule?clay=tern", "/lid?collar=104.5&opening=92.5&clay=tern", "/bars/sheet?clay=tern"} {
+	for _, path := range []string{"/rule?clay=tern", "/lid?collar=104.5&opening=92.5&clay=tern",
+		"/bars/sheet?clay=tern"} {
 		p.open(path)
 		if b := did(p, chromedp.PrintToPDF()); !bytes.HasPrefix(b, []byte("%PDF")) || len(b) < 3000 {
 			t.Errorf("%s prints as %d bytes", path, len(b))
@@ -391,22 +400,25 @@ func TestLidAndLidResults(t *testing.T) {
 	}
 }
 
-// TestLidIsAnsweredAsItIsTyped has the lid sized by what is typed into the drawing, without a button: the figure and
-// the drawing change, the field keeps the finger. A step aside shows how likely it is too tight, fits or rattles; a
-// size that cannot be is asked about, and a tap takes what was meant.
+// TestLidIsAnsweredAsItIsTyped has the lid sized by what is typed into the drawing, without a button: the
+// figure and the drawing change, the field keeps the finger. A step aside shows how likely it is too tight,
+// fits or rattles; a size that cannot be is asked about, and a tap takes what was meant.
 func TestLidIsAnsweredAsItIsTyped(t *testing.T) {
 	t.Parallel()
 	s := openStudio(t, "", true)
 	p := s.tab(t, openBrowser(t), 360, 740)
 	p.open("/lid?clay=tern")
 	p.do(chromedp.SendKeys("#collar", "104,5"))
-	p.until("the answer to the whole length", `location.search.includes("collar=104%2C5") && /^10\d/.test((document.querySelector(".answer .f7") || {innerText: ""}).innerText)`)
-	if at := evaluated[string](p, `document.activeElement.id + " " + location.search`); !strings.HasPrefix(at, "collar ") || !strings.Contains(at, "104") {
+	p.until("the answer to the whole length",
+		`location.search.includes("collar=104%2C5") && /^10\d/.test((document.querySelector(".answer .f7") || {innerText: ""}).innerText)`)
+	if at := evaluated[string](p, `document.activeElement.id + " " + location.search`); !strings.HasPrefix(at,
+		"collar ") || !strings.Contains(at, "104") {
 		t.Errorf("typed on at %q", at)
 	}
 	chances := func() (tight, fits, rattles int) {
 		said := strings.Join(strings.Fields(p.text(".threel")), " ")
-		if _, err := fmt.Sscanf(said, "too tight %d %% fits %d %% rattles %d %%", &tight, &fits, &rattles); err != nil || tight+fits+rattles != 100 {
+		if _, err := fmt.Sscanf(said, "too tight %d %% fits %d %% rattles %d %%", &tight, &fits,
+			&rattles); err != nil || tight+fits+rattles != 100 {
 			t.Fatalf("the bar says %q: %v", said, err)
 		}
 		return
@@ -455,10 +467,12 @@ func TestHostileNames(t *testing.T) {
 	p.open("/")
 	p.show("empty-wareboard", false)
 	const hostile = `<img src=x onerror=document.title='taken'>"'&{{.}}</script>`
-	if got, said := s.send(http.MethodPut, "/v1/clays/reed", map[string]any{"name": hostile[:min(len(hostile), 60)]}); got != 201 {
+	if got, said := s.send(http.MethodPut, "/v1/clays/reed",
+		map[string]any{"name": hostile[:min(len(hostile), 60)]}); got != 201 {
 		t.Fatalf("%d %s", got, said)
 	}
-	if got, said := s.send(http.MethodPut, "/v1/bars/BQ7", map[string]any{"id": uuid.NewString(), "clay": "reed", "note": hostile, "by": `"><tt>x`}); got != 201 {
+	if got, said := s.send(http.MethodPut, "/v1/bars/BQ7", map[string]any{"id": uuid.NewString(),
+		"clay": "reed", "note": hostile, "by": `"><tt>x`}); got != 201 {
 		t.Fatalf("%d %s", got, said)
 	}
 	p.open("/") // with a bar, and still no kiln
@@ -470,7 +484,9 @@ func TestHostileNames(t *testing.T) {
 	s.send(http.MethodPut, "/v1/bars/BQ7/readings/"+reading, map[string]any{"stage": "wet", "length": "100.0",
 		"by": `"><tt>y`})
 	s.send(http.MethodPut, "/v1/bars/BQ7/readings/"+reading+"/strike", map[string]any{"why": hostile})
-	for _, path := range []string{"/", "/clays", "/clay/reed", "/lid", "/lid/board", "/sizes", "/bar/BQ7", "/bars", "/bars/all", "/clay/reed?batch=" + url.QueryEscape(hostile), "/lid?collar=" + url.QueryEscape(hostile), "/load/" + url.PathEscape(hostile)} {
+	for _, path := range []string{"/", "/clays", "/clay/reed", "/lid", "/lid/board", "/sizes", "/bar/BQ7",
+		"/bars", "/bars/all", "/clay/reed?batch=" + url.QueryEscape(hostile),
+		"/lid?collar=" + url.QueryEscape(hostile), "/load/" + url.PathEscape(hostile)} {
 		p.open(path)
 		title := evaluated[string](p, "document.title")
 		if n := evaluated[int](p, `document.querySelectorAll("main img, main tt, main script").length`); n != 0 || title == "taken" {

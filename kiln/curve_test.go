@@ -13,7 +13,8 @@ func sampleAt(boot string, s int, wall time.Time, trusted bool, t Celsius) Sampl
 	if !t.Known() {
 		v.Fault = Break
 	}
-	return Sample{Kiln: "big-blue", At: Stamp{Boot: BootID(boot), Since: time.Duration(s) * time.Second, Wall: wall, Trusted: trusted}, Values: []Value{v}}
+	return Sample{Kiln: "big-blue", At: Stamp{Boot: BootID(boot), Since: time.Duration(s) * time.Second,
+		Wall: wall, Trusted: trusted}, Values: []Value{v}}
 }
 
 // winter is the morning on which these curves begin.
@@ -47,7 +48,8 @@ func TestLay(t *testing.T) {
 	if c.Column("2")[0].Known() || c.Column("3") != nil {
 		t.Error("a channel that said nothing has temperatures")
 	}
-	wantGaps := []Gap{{After: 62 * time.Second, For: 61 * time.Second, Known: true}, {After: 123 * time.Second, Why: "restart"}, {After: 125 * time.Second, Why: "restart"}}
+	wantGaps := []Gap{{After: 62 * time.Second, For: 61 * time.Second, Known: true},
+		{After: 123 * time.Second, Why: "restart"}, {After: 125 * time.Second, Why: "restart"}}
 	if !slices.Equal(c.Gaps, wantGaps) {
 		t.Errorf("gaps %+v, want %+v", c.Gaps, wantGaps)
 	}
@@ -105,7 +107,8 @@ func TestThinKeepsExtremes(t *testing.T) {
 	if len(parts) != 2 || len(parts[0].After)+len(parts[1].After) != len(minutes.After) {
 		t.Fatalf("%d parts, want 2", len(parts))
 	}
-	if end, begin := parts[0].After[len(parts[0].After)-1], parts[1].After[0]; end > 9000*time.Second || begin < 11_940*time.Second {
+	if end, begin := parts[0].After[len(parts[0].After)-1], parts[1].After[0]; end > 9000*time.Second ||
+		begin < 11_940*time.Second {
 		t.Errorf("parts end at %v and begin at %v", end, begin)
 	}
 }

@@ -89,30 +89,31 @@ type Firing struct {
 	Gaps      []Gap         // of the control channel or of its stand-in, in order
 	Good      int           // samples that were good on the control channel
 	// how many readings of all channels were marked with each fault; they are in no figure here
-	Faulty      map[Fault]int
-	AtLeast     bool                   // heat work is a lower bound: the end was not heard
-	HeatWork    map[ChannelID]HeatWork // as indicated; of a firing by hand under ByHandChannel
-	Corrected   map[Place]HeatWork     // with what the witness cones say of the probe
-	Told        HandTold               // of a firing by hand
-	StandIn     StandIn                // a probe that spoke in the control probe's place at the end, or so far
-	Provisional bool                   // cooling or not unpacked yet: its heat work may still grow
+	Faulty    map[Fault]int
+	AtLeast   bool                   // heat work is a lower bound: the end was not heard
+	HeatWork  map[ChannelID]HeatWork // as indicated; of a firing by hand under ByHandChannel
+	Corrected map[Place]HeatWork     // with what the witness cones say of the probe
+	Told      HandTold               // of a firing by hand
+	// a probe that spoke in the control probe's place at the end, or so far
+	StandIn     StandIn
+	Provisional bool // cooling or not unpacked yet: its heat work may still grow
 }
 
-// UndoFor is how long a person can take back that a record was stopped, that another one was begun in its place, or
-// that a load was unpacked (own).
+// UndoFor is how long a person can take back that a record was stopped, that another one was begun in its
+// place, or that a load was unpacked (own).
 const UndoFor = 10 * time.Minute
 
 // NoConeMoves is the peak below which no cone moves and no ware is fired, °C (own).
 const NoConeMoves Celsius = 550
 
-// Whole reports whether f fired what was in it: it ended whole, and was no candling and no tripped switch, which
-// stay below 550 °C. One logged by hand is taken at its word.
+// Whole reports whether f fired what was in it: it ended whole, and was no candling and no tripped switch,
+// which stay below 550 °C. One logged by hand is taken at its word.
 func (f Firing) Whole() bool {
 	return f.Status == Ended && (f.Source == "hand" || !(f.Peak < NoConeMoves))
 }
 
-// PeakPassed is the moment from which on its heat work stands, as far as anything after it changes it: when its
-// peak was passed, else when it ended. Zero: not yet, or not known.
+// PeakPassed is the moment from which on its heat work stands, as far as anything after it changes it: when
+// its peak was passed, else when it ended. Zero: not yet, or not known.
 func (f Firing) PeakPassed() time.Time {
 	switch {
 	case f.PeakAfter > 0 && !f.Began.Wall.IsZero():

@@ -9,9 +9,10 @@ type HeatWork struct {
 	C   Celsius
 	Low Celsius // 90 % range; NaN where C is
 	// NaN means "at least C": no upper end is known. Where Position is NaN, what it was less than (95 %)
-	High     Celsius
-	Position float64 // place on the ladder of cones, 022 = 0 ... 14 = 35; below 0 means below 022, NaN not known
-	Estimate bool    // a gap or a fault lies where it matters
+	High Celsius
+	// place on the ladder of cones, 022 = 0 ... 14 = 35; below 0 means below 022, NaN not known
+	Position float64
+	Estimate bool // a gap or a fault lies where it matters
 	// doubt of this firing beside the model's, °C (one sd): gaps, holds, a rate beyond the tables
 	OwnSD  float64
 	From   string  // curve, cones, sitter, intended

@@ -154,7 +154,8 @@ var oldClocks = []string{"hours", "minutes", "seconds", "time"}
 
 // known reports whether a column of this name, in small letters, is one that counts.
 func (o *oldReader) known(name string) bool {
-	if slices.Contains(oldClocks, name) || name != "" && name == strings.ToLower(o.choice.Time) || strings.HasSuffix(name, "_c") || strings.HasSuffix(name, "_f") {
+	if slices.Contains(oldClocks, name) || name != "" && name == strings.ToLower(o.choice.Time) ||
+		strings.HasSuffix(name, "_c") || strings.HasSuffix(name, "_f") {
 		return true
 	}
 	return slices.ContainsFunc(o.choice.Temperatures, func(w string) bool {
@@ -186,7 +187,8 @@ func (o *oldReader) columns(l *OldLog) (bad []OldBad) {
 	}
 	at, ok := place[o.timeName]
 	if !ok || o.timeName == "" {
-		bad = append(bad, OldBad{1, "time", message.New("no column hours, minutes, seconds or time, or the one that you name; {1}", is)})
+		bad = append(bad, OldBad{1, "time",
+			message.New("no column hours, minutes, seconds or time, or the one that you name; {1}", is)})
 	}
 	o.timeAt = at
 	// its unit stands in its name; without one the cells are times of day

@@ -22,30 +22,43 @@ func TestReadOldLog(t *testing.T) {
 		first    []float64 // of each row; NaN: empty
 		bad      string
 	}{
-		"hours and °C":               {"hours,temperature_c\n0,20\n0.5,120.5\n1.5,300\n", kiln.OldChoice{}, []time.Duration{0, 30 * time.Minute, 90 * time.Minute}, []float64{20, 120.5, 300}, ""},
-		"°F":                         {"hours,temperature_f\r\n2,212\r\n3,2192\r\n", kiln.OldChoice{}, []time.Duration{0, time.Hour}, []float64{100, 1200}, ""},
-		"decimal comma":              {"minutes;temp_c\n0;20,5\n1,5;21,25\n", kiln.OldChoice{}, []time.Duration{0, 90 * time.Second}, []float64{20.5, 21.25}, ""},
-		"tab, own names":             {"\ufeffWhen\tZone A\tZone B\n2024-03-09 08:00:00\t68\t70\n2024-03-09 08:00:10\t\t71\n", kiln.OldChoice{Time: "When", Temperatures: []string{"Zone A=f", "zone b=f"}, Zone: time.UTC}, []time.Duration{0, 10 * time.Second}, []float64{20, math.NaN()}, ""},
-		"quoted cells":               {"\"hours\",\"note, of who was there\",\"t_c\"\n\"0\",\"KT, RO\",\"20\"\n\"0.5\",\"a \"\"slow\"\" one\",\"120.5\"\n", kiln.OldChoice{}, []time.Duration{0, 30 * time.Minute}, []float64{20, 120.5}, ""},
-		"cells over two lines":       {"hours,\"chamber\nt_c\",note\n0,20,\"damper\nopen\"\n1,30,\"shut,\n\nthen open\"\n2,40,\n", kiln.OldChoice{Temperatures: []string{"chamber t_c"}}, []time.Duration{0, time.Hour, 2 * time.Hour}, []float64{20, 30, 40}, ""},
-		"CR alone":                   {"hours;t_c\r0;20,5\r1;30\r", kiln.OldChoice{}, []time.Duration{0, time.Hour}, []float64{20.5, 30}, ""},
-		"quoted semicolon in a name": {"hours,\"top; left_c\"\n0,20\n1,30\n", kiln.OldChoice{}, []time.Duration{0, time.Hour}, []float64{20, 30}, ""},
-		"quoted decimal comma":       {"hours;t_c\n\"0,5\";\"20,5\"\n\"1\";\"30\"\n", kiln.OldChoice{}, []time.Duration{0, 30 * time.Minute}, []float64{20.5, 30}, ""},
-		"blanks before quotes":       {"hours, t_c\n0, \"20\"\n1, \"30\"\n", kiln.OldChoice{}, []time.Duration{0, time.Hour}, []float64{20, 30}, ""},
-		"blank lines":                {"hours,t_c\n\n0,20\n   \n1,30\n\n", kiln.OldChoice{}, []time.Duration{0, time.Hour}, []float64{20, 30}, ""},
-		"line numbers behind a cell of two lines": {"hours,t_c,note\n0,20,\"a\nb\"\n1,warm,\n", kiln.OldChoice{}, nil, nil, "4 t_c"},
-		"a quote that is not closed":              {"hours,t_c,note\n0,20,\"a\n1,30,\n2,40,\n", kiln.OldChoice{}, nil, nil, "2 "},
-		"a bare quote":                            {"hours,t_c,note\n0,20,the \"top\" shelf\n1,30,\n", kiln.OldChoice{}, nil, nil, "2 "},
-		"inches in a note":                        {"hours,t_c,note\n0,20,6\" shelf\n1,30,\n", kiln.OldChoice{}, []time.Duration{0, time.Hour}, []float64{20, 30}, ""},
-		"a title above":                           {"Old kiln, spring\n\nhours;t_c\n0;20,5\n1;30\n", kiln.OldChoice{}, []time.Duration{0, time.Hour}, []float64{20.5, 30}, ""},
+		"hours and °C": {"hours,temperature_c\n0,20\n0.5,120.5\n1.5,300\n", kiln.OldChoice{},
+			[]time.Duration{0, 30 * time.Minute, 90 * time.Minute}, []float64{20, 120.5, 300}, ""},
+		"°F": {"hours,temperature_f\r\n2,212\r\n3,2192\r\n", kiln.OldChoice{},
+			[]time.Duration{0, time.Hour}, []float64{100, 1200}, ""},
+		"decimal comma": {"minutes;temp_c\n0;20,5\n1,5;21,25\n", kiln.OldChoice{},
+			[]time.Duration{0, 90 * time.Second}, []float64{20.5, 21.25}, ""},
+		"tab, own names":       {"\ufeffWhen\tZone A\tZone B\n2024-03-09 08:00:00\t68\t70\n2024-03-09 08:00:10\t\t71\n", kiln.OldChoice{Time: "When", Temperatures: []string{"Zone A=f", "zone b=f"}, Zone: time.UTC}, []time.Duration{0, 10 * time.Second}, []float64{20, math.NaN()}, ""},
+		"quoted cells":         {"\"hours\",\"note, of who was there\",\"t_c\"\n\"0\",\"KT, RO\",\"20\"\n\"0.5\",\"a \"\"slow\"\" one\",\"120.5\"\n", kiln.OldChoice{}, []time.Duration{0, 30 * time.Minute}, []float64{20, 120.5}, ""},
+		"cells over two lines": {"hours,\"chamber\nt_c\",note\n0,20,\"damper\nopen\"\n1,30,\"shut,\n\nthen open\"\n2,40,\n", kiln.OldChoice{Temperatures: []string{"chamber t_c"}}, []time.Duration{0, time.Hour, 2 * time.Hour}, []float64{20, 30, 40}, ""},
+		"CR alone": {"hours;t_c\r0;20,5\r1;30\r", kiln.OldChoice{},
+			[]time.Duration{0, time.Hour}, []float64{20.5, 30}, ""},
+		"quoted semicolon in a name": {"hours,\"top; left_c\"\n0,20\n1,30\n", kiln.OldChoice{},
+			[]time.Duration{0, time.Hour}, []float64{20, 30}, ""},
+		"quoted decimal comma": {"hours;t_c\n\"0,5\";\"20,5\"\n\"1\";\"30\"\n",
+			kiln.OldChoice{}, []time.Duration{0, 30 * time.Minute}, []float64{20.5, 30}, ""},
+		"blanks before quotes": {"hours, t_c\n0, \"20\"\n1, \"30\"\n", kiln.OldChoice{},
+			[]time.Duration{0, time.Hour}, []float64{20, 30}, ""},
+		"blank lines": {"hours,t_c\n\n0,20\n   \n1,30\n\n", kiln.OldChoice{},
+			[]time.Duration{0, time.Hour}, []float64{20, 30}, ""},
+		"line numbers behind a cell of two lines": {"hours,t_c,note\n0,20,\"a\nb\"\n1,warm,\n",
+			kiln.OldChoice{}, nil, nil, "4 t_c"},
+		"a quote that is not closed": {"hours,t_c,note\n0,20,\"a\n1,30,\n2,40,\n",
+			kiln.OldChoice{}, nil, nil, "2 "},
+		"a bare quote": {"hours,t_c,note\n0,20,the \"top\" shelf\n1,30,\n",
+			kiln.OldChoice{}, nil, nil, "2 "},
+		"inches in a note": {"hours,t_c,note\n0,20,6\" shelf\n1,30,\n", kiln.OldChoice{},
+			[]time.Duration{0, time.Hour}, []float64{20, 30}, ""},
+		"a title above": {"Old kiln, spring\n\nhours;t_c\n0;20,5\n1;30\n", kiln.OldChoice{},
+			[]time.Duration{0, time.Hour}, []float64{20.5, 30}, ""},
 		"a title of more cells": {"Old kiln,spring,north,shed\nhours,t_c\n0,20\n1,30\n",
 			kiln.OldChoice{}, []time.Duration{0, time.Hour}, []float64{20, 30}, ""},
 		"two columns of time": {"time,minutes,hours,t_c\n7,6,0,20\n6,90,0.5,30\n",
 			kiln.OldChoice{}, []time.Duration{0, 30 * time.Minute}, []float64{20, 30}, ""},
 		"the one that is named": {"hours,minutes,t_c\n0,6,20\n0,90,30\n",
 			kiln.OldChoice{Time: "Minutes"}, []time.Duration{0, 84 * time.Minute}, []float64{20, 30}, ""},
-		"a thousands mark":       {"hours,t_c\n0,20\n1,\"1,200\"\n", kiln.OldChoice{}, nil, nil, "3 t_c"},
-		"no unit":                {"hours,heat\n0,20\n1,30\n",
+		"a thousands mark": {"hours,t_c\n0,20\n1,\"1,200\"\n", kiln.OldChoice{}, nil, nil, "3 t_c"},
+		"no unit": {"hours,heat\n0,20\n1,30\n",
 			kiln.OldChoice{Temperatures: []string{"heat"}}, nil, nil, "1 heat"},
 		"no column":              {"a,b\n1,2\n", kiln.OldChoice{}, nil, nil, "1 time"},
 		"backwards":              {"hours,t_c\n0,20\n1,30\n1,31\n", kiln.OldChoice{}, nil, nil, "4 hours"},
@@ -59,7 +72,8 @@ func TestReadOldLog(t *testing.T) {
 	} {
 		l, bad := kiln.ReadOldLog([]byte(c.text), c.choice)
 		if c.bad != "" {
-			if len(bad) == 0 || fmt.Sprintf("%d %s", bad[0].Line, bad[0].Field) != c.bad || bad[0].Why.String() == "" {
+			if len(bad) == 0 || fmt.Sprintf("%d %s", bad[0].Line, bad[0].Field) != c.bad ||
+				bad[0].Why.String() == "" {
 				t.Errorf("%s: %v, want %s", name, bad, c.bad)
 			}
 			continue
@@ -69,7 +83,8 @@ func TestReadOldLog(t *testing.T) {
 			continue
 		}
 		for i, want := range c.first {
-			if got := float64(l.Celsius[0][i]); math.IsNaN(want) != math.IsNaN(got) || math.Abs(got-want) > 1e-9 {
+			if got := float64(l.Celsius[0][i]); math.IsNaN(want) != math.IsNaN(got) ||
+				math.Abs(got-want) > 1e-9 {
 				t.Errorf("%s: row %d is %v, want %v", name, i, got, want)
 			}
 		}
@@ -147,7 +162,8 @@ func BenchmarkReadOldLog(b *testing.B) {
 	var text strings.Builder
 	text.WriteString("seconds,a_c,b_c,c_c,d_c,e_c,f_c,g_c,h_c\n")
 	for i := range 125_000 {
-		fmt.Fprintf(&text, "%d,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f\n", i, 20+float64(i)/110, 21.5, 22.5, 23.5, 24.5, 25.5, 26.5, 27.5)
+		fmt.Fprintf(&text, "%d,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f,%.1f\n", i, 20+float64(i)/110, 21.5, 22.5,
+			23.5, 24.5, 25.5, 26.5, 27.5)
 	}
 	all := []byte(text.String())
 	b.ReportAllocs()

@@ -8,7 +8,8 @@ import (
 	"lidwright/kiln/message"
 )
 
-// Render is t in whole degrees of the reader's unit, as an argument of a message; a dash where it is not known.
+// Render is t in whole degrees of the reader's unit, as an argument of a message; a dash where it is not
+// known.
 func (t Celsius) Render(r message.Reader) string { return t.render(r, 32) }
 
 func (t Celsius) render(r message.Reader, zero float64) string {
@@ -41,7 +42,8 @@ type Warmer Celsius
 // Render is d in whole degrees of the reader's unit.
 func (d Warmer) Render(r message.Reader) string { return Difference{By: float64(d)}.Render(r) }
 
-// Difference is a difference of temperatures in °C, with some places, without its unit where another names it.
+// Difference is a difference of temperatures in °C, with some places, without its unit where another names
+// it.
 type Difference struct {
 	By     float64 // °C, above 0 warmer
 	Places int     // digits behind the decimal sign

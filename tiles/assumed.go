@@ -52,9 +52,9 @@ func (b Bar) HeatFor(r Reading) (h Heat, ok bool) {
 	return h, true
 }
 
-// AssumesHeat reports whether the heat of the length r must be assumed: it is a bisque or fired length, and no
-// record and nobody tells of a firing that it can have come out of. One that goes on, broke off or has no heat
-// work is such a firing, and is looked at first.
+// AssumesHeat reports whether the heat of the length r must be assumed: it is a bisque or fired length, and
+// no record and nobody tells of a firing that it can have come out of. One that goes on, broke off or has no
+// heat work is such a firing, and is looked at first.
 func (b Bar) AssumesHeat(r Reading) bool {
 	if r.Stage != Biscuit && r.Stage != Fired {
 		return false

@@ -84,8 +84,9 @@ type Reading struct {
 	Trusted    bool          // the clock could be trusted
 	Queued     time.Duration // time the entry waited in an open page
 
-	Unusual    bool            // was outside belief when it came
-	Outside    bool            // outside 0.72 to 1.01 of the wet length when it came: only the owner counts it
+	Unusual bool // was outside belief when it came
+	// outside 0.72 to 1.01 of the wet length when it came: only the owner counts it
+	Outside    bool
 	EntryError EntryError      // the mistake that it looks like; empty if Unusual is false
 	Question   message.Message // what was asked about it; empty if Unusual is false
 	Confirmed  *Act            // by a second reading (Why is ReadAgain), or in a word
@@ -325,8 +326,9 @@ func (b Bar) InFit() bool { return !b.Practice && len(b.Flags) == 0 }
 // bisque or fired length counts at. It is false where that is not known: no firing of the
 // reading's own sort (bisque; glaze or once) passed its peak before it, or one of those has no heat
 // work. A firing of another sort without heat work is taken as the cooler one, as a bisque
-// that nobody recorded is, and so is one that broke off. A firing that still heats has a zero time. Heat that somebody told of a load without a
-// firing counts for a length of before too, where no firing came before that: it was told afterwards.
+// that nobody recorded is, and so is one that broke off. A firing that still heats has a zero time. Heat that
+// somebody told of a load without a firing counts for a length of before too, where no firing came before
+// that: it was told afterwards.
 func (b Bar) Hottest(r Reading) (Heat, bool) {
 	if r.Stage != Biscuit && r.Stage != Fired {
 		return Heat{}, false
@@ -344,7 +346,8 @@ func (b Bar) Hottest(r Reading) (Heat, bool) {
 			continue
 		}
 		// not fired, not yet past its peak by then, or the glaze firing that came after a bisque length
-		if h.Unfired() || h.Passed().IsZero() || h.Passed().After(r.At) || r.Stage == Biscuit && sort == Fired {
+		if h.Unfired() || h.Passed().IsZero() || h.Passed().After(r.At) ||
+			r.Stage == Biscuit && sort == Fired {
 			continue
 		}
 		// a firing of its own sort must be among them, and each of those have a heat work

@@ -38,7 +38,8 @@ func (c Clay) MayBe(number, name string) bool {
 	}
 	const least = 4 // letters by which a name is told
 	own, theirs = plainWord(c.Name), plainWord(name)
-	return len(own) >= least && len(theirs) >= least && (strings.Contains(own, theirs) || strings.Contains(theirs, own))
+	return len(own) >= least && len(theirs) >= least && (strings.Contains(own, theirs) ||
+		strings.Contains(theirs, own))
 }
 
 // plainWord is a text without its case, blanks and signs.

@@ -24,7 +24,8 @@ func TestParseCode(t *testing.T) {
 			t.Errorf("Parse(%q) = %q, %v", text, code, err)
 		}
 	}
-	for text, kind := range map[string]string{"": Missing, "B": UnknownValue, "BQ77": UnknownValue, "BO": UnknownValue, "B8": UnknownValue, "ÄQ": UnknownValue} {
+	for text, kind := range map[string]string{"": Missing, "B": UnknownValue, "BQ77": UnknownValue,
+		"BO": UnknownValue, "B8": UnknownValue, "ÄQ": UnknownValue} {
 		_, err := Signs.Parse("bar", text)
 		var bad *Invalid
 		if !errors.As(err, &bad) || bad.Type != kind || bad.Field != "bar" {

@@ -20,7 +20,8 @@ import (
 // Faults gathers what is wrong with a form.
 type Faults struct{ all InvalidFields }
 
-// Add takes down one fault: kind is its type, why one line for whoever filled in the form, args fill its places.
+// Add takes down one fault: kind is its type, why one line for whoever filled in the form, args fill its
+// places.
 func (f *Faults) Add(kind, field string, why message.Key, args ...any) {
 	f.all = append(f.all, &Invalid{Field: field, Why: message.New(why, args...), Type: kind})
 }
@@ -57,7 +58,8 @@ func (f *Faults) Text(field string, s *string) {
 	*s = strings.TrimSpace(norm.NFC.String(*s))
 	// control and format characters hide or turn what is read; a note may have lines
 	for _, r := range *s {
-		if unicode.In(r, unicode.Cc, unicode.Cf, unicode.Co, unicode.Zl, unicode.Zp) && !(r == '\n' && most == LongestNote) {
+		if unicode.In(r, unicode.Cc, unicode.Cf, unicode.Co, unicode.Zl, unicode.Zp) &&
+			!(r == '\n' && most == LongestNote) {
 			f.Add(OutOfRange, field, "holds a sign that cannot be shown ({1})", fmt.Sprintf("%U", r))
 			return
 		}

@@ -104,7 +104,8 @@ func TestParentsWrittenAndShared(t *testing.T) {
 			t.Errorf("%s was taken", bad)
 		}
 	}
-	if _, shares, err := ParseParents("parents", []string{"tern/A=1000000", "wren/A=12,5%"}); err != nil || len(shares) != 2 {
+	if _, shares, err := ParseParents("parents", []string{"tern/A=1000000", "wren/A=12,5%"}); err != nil ||
+		len(shares) != 2 {
 		t.Errorf("%v %v", shares, err)
 	}
 }
@@ -162,7 +163,8 @@ func TestClayMayBe(t *testing.T) {
 	for _, x := range []struct {
 		number, name string
 		want         bool
-	}{{"t-12", "another", true}, {"13", "tern stoneware", false}, {"", "TERN STONEWARE, coarse", true}, {"", "stoneware", true}, {"", "ter", false}, {"", "wren", false}, {"", "", false}} {
+	}{{"t-12", "another", true}, {"13", "tern stoneware", false}, {"", "TERN STONEWARE, coarse", true},
+		{"", "stoneware", true}, {"", "ter", false}, {"", "wren", false}, {"", "", false}} {
 		if got := c.MayBe(x.number, x.name); got != x.want {
 			t.Errorf("%q %q: %v", x.number, x.name, got)
 		}

@@ -145,7 +145,8 @@ func (m *KeepShut) Validate() error {
 	}
 	f.Text("keep_shut_reason", &m.Reason)
 	if m.Mark > KeepShutUsual && m.Reason == "" {
-		f.Add(Missing, "keep_shut_reason", "is needed over 50 °C, where a touch can burn: who says so, and why")
+		f.Add(Missing, "keep_shut_reason",
+			"is needed over 50 °C, where a touch can burn: who says so, and why")
 	}
 	f.Maker("by", &m.By)
 	return f.Err()
@@ -164,7 +165,8 @@ type Tick struct {
 
 // CheckList is what is asked before a firing, as ids of cautions, in order.
 func CheckList() []string {
-	return []string{"caution-36", "caution-37", "caution-42", "caution-1", "caution-2", "caution-6", "caution-5", "caution-7", "caution-10", "caution-40", "caution-43", "caution-35"}
+	return []string{"caution-36", "caution-37", "caution-42", "caution-1", "caution-2", "caution-6",
+		"caution-5", "caution-7", "caution-10", "caution-40", "caution-43", "caution-35"}
 }
 
 // Validate puts the texts of t into their usual form and tells every fault.
@@ -198,7 +200,8 @@ func Maker(field, mark string) (string, error) {
 
 // Reading is what the model of cones is told of c.
 func (c ConeSeen) Reading() heatwork.ConeReading {
-	return heatwork.ConeReading{ID: c.ID, Cone: c.Cone, Series: kiln.Series(c.Series), Shelf: c.Shelf, Seen: heatwork.Seen(c.Seen), Tilt: c.Tilt, Tilted: c.Tilted}
+	return heatwork.ConeReading{ID: c.ID, Cone: c.Cone, Series: kiln.Series(c.Series), Shelf: c.Shelf,
+		Seen: heatwork.Seen(c.Seen), Tilt: c.Tilt, Tilted: c.Tilted}
 }
 
 // ConeReadings are those of the cones that were not struck, by firing.

@@ -68,12 +68,17 @@ func TestParseLengthRefuses(t *testing.T) {
 	for _, c := range []struct{ text, kind string }{
 		{"", Missing}, {"  ", Missing},
 		{"1.234,5", LengthUnreadable}, {"1,234.5", LengthUnreadable}, {"1 234", LengthUnreadable},
-		{"1e3", LengthUnreadable}, {"0x10", LengthUnreadable}, {".5", LengthUnreadable}, {"5.", LengthUnreadable},
-		{"3 35/32", LengthUnreadable}, {"3/1", LengthUnreadable}, {"3/65", LengthUnreadable}, {"3/0", LengthUnreadable},
-		{"0/32", LengthUnreadable}, {"3.5 1/2", LengthUnreadable}, {"3 1/2/2", LengthUnreadable}, {"94.35 m", LengthUnreadable},
-		{"mm", LengthUnreadable}, {"94.35mmmm", LengthUnreadable}, {"٣", LengthUnreadable}, {"--5", LengthUnreadable},
+		{"1e3", LengthUnreadable}, {"0x10", LengthUnreadable}, {".5", LengthUnreadable},
+		{"5.", LengthUnreadable},
+		{"3 35/32", LengthUnreadable}, {"3/1", LengthUnreadable}, {"3/65", LengthUnreadable},
+		{"3/0", LengthUnreadable},
+		{"0/32", LengthUnreadable}, {"3.5 1/2", LengthUnreadable}, {"3 1/2/2", LengthUnreadable},
+		{"94.35 m", LengthUnreadable},
+		{"mm", LengthUnreadable}, {"94.35mmmm", LengthUnreadable}, {"٣", LengthUnreadable},
+		{"--5", LengthUnreadable},
 		{strings.Repeat("9", 400), LengthUnreadable}, {strings.Repeat("9", 30), LengthUnreadable},
-		{"-3.5", OutOfRange}, {"NaN", OutOfRange}, {"inf", OutOfRange}, {"-inf", OutOfRange}, {"Infinity", OutOfRange},
+		{"-3.5", OutOfRange}, {"NaN", OutOfRange}, {"inf", OutOfRange}, {"-inf", OutOfRange},
+		{"Infinity", OutOfRange},
 	} {
 		_, err := ParseLength("opening", c.text, MM)
 		var bad *Invalid
@@ -104,7 +109,8 @@ func TestLengthDecimalIsExact(t *testing.T) {
 		unit := rapid.SampledFrom(lengthUnits[:]).Draw(t, "unit")
 		suffix := ""
 		if unit != Inch32nd {
-			suffix = rapid.SampledFrom([]string{"", " ", " "}).Draw(t, "blank") + rapid.SampledFrom([]string{"", string(unit)}).Draw(t, "suffix")
+			suffix = rapid.SampledFrom([]string{"", " ", " "}).Draw(t, "blank") +
+				rapid.SampledFrom([]string{"", string(unit)}).Draw(t, "suffix")
 		}
 		text := strconv.Itoa(whole) + mark + tail + suffix
 		l, err := ParseLength("length", text, unit)
@@ -112,7 +118,8 @@ func TestLengthDecimalIsExact(t *testing.T) {
 			t.Fatalf("%q: %v", text, err)
 		}
 		want, _ := new(big.Rat).SetString(strconv.Itoa(whole) + "." + tail)
-		size := map[LengthUnit]*big.Rat{MM: big.NewRat(1, 1), CM: big.NewRat(10, 1), Inch: big.NewRat(127, 5), Inch32nd: big.NewRat(127, 5)}
+		size := map[LengthUnit]*big.Rat{MM: big.NewRat(1, 1), CM: big.NewRat(10, 1), Inch: big.NewRat(127, 5),
+			Inch32nd: big.NewRat(127, 5)}
 		if want.Mul(want, size[unit]); l.exact.Cmp(want) != 0 {
 			t.Fatalf("%q in %s is %s mm, want %s", text, unit, l.exact, want)
 		}
@@ -161,7 +168,8 @@ func TestFormat(t *testing.T) {
 		unit LengthUnit
 		want string
 	}{
-		{94.35, MM, "94.35 mm"}, {100, MM, "100.0 mm"}, {108.5942, Inch, "4.2754 in"}, {104.5, CM, "10.45 cm"},
+		{94.35, MM, "94.35 mm"}, {100, MM, "100.0 mm"}, {108.5942, Inch, "4.2754 in"},
+		{104.5, CM, "10.45 cm"},
 		{102.5, Inch32nd, "4 1/32 in"}, // 129.13 thirty-seconds
 		{101.6, Inch32nd, "4 in"}, {12.7, Inch32nd, "1/2 in"}, {-12.7, Inch32nd, "-1/2 in"},
 		{Millimetre(math.NaN()), Inch32nd, "no length"}, {Millimetre(math.Inf(1)), MM, "no length"},
@@ -173,7 +181,8 @@ func TestFormat(t *testing.T) {
 }
 
 func FuzzParseLength(f *testing.F) {
-	for _, text := range []string{"104.5", "104,5", "3 23/32", "3-23/32\"", "½", "1.234,5", "NaN", "-1", "3½ cm", "∞", "9/2"} {
+	for _, text := range []string{"104.5", "104,5", "3 23/32", "3-23/32\"", "½", "1.234,5", "NaN",
+		"-1", "3½ cm", "∞", "9/2"} {
 		f.Add(text, "mm")
 	}
 	f.Fuzz(func(t *testing.T, text, unit string) {

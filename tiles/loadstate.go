@@ -12,8 +12,9 @@ type LoadState string
 
 // The life of a load, in order.
 const (
-	LoadPacking   LoadState = "packing"    // the next firing of its kiln takes it
-	LoadPacked    LoadState = "packed"     // a firing broke off or was a candling: it is packed, not fired yet
+	LoadPacking LoadState = "packing" // the next firing of its kiln takes it
+	// a firing broke off or was a candling: it is packed, not fired yet
+	LoadPacked    LoadState = "packed"
 	LoadFiring    LoadState = "firing"     // its firing goes on
 	LoadFired     LoadState = "fired"      // a whole firing ended, or its heat work was stated
 	LoadUnpacked  LoadState = "unpacked"   // it is out of the kiln, with bars to measure
@@ -41,7 +42,8 @@ func (l KeptLoad) State() LoadState {
 	return LoadPacking
 }
 
-// WasFired reports whether a whole firing of l ended, one that is not known here, or its heat work was stated.
+// WasFired reports whether a whole firing of l ended, one that is not known here, or its heat work was
+// stated.
 func (l Load) WasFired() bool {
 	return slices.ContainsFunc(l.Firings, func(f kiln.Firing) bool { return f.Whole() || f.Status == "" }) ||
 		len(l.Firings) == 0 && l.Stated.Known() && l.Stated != 0
@@ -53,8 +55,8 @@ func (l KeptLoad) IsOpen() bool {
 	return s == LoadPacking || s == LoadPacked
 }
 
-// UnpackedBy reports whether a reading says that l is out of the kiln: it is of the stage that l gives, and was
-// read after the peak of its firing was passed. A load that nobody fired no reading unpacks.
+// UnpackedBy reports whether a reading says that l is out of the kiln: it is of the stage that l gives, and
+// was read after the peak of its firing was passed. A load that nobody fired no reading unpacks.
 func (l KeptLoad) UnpackedBy(r Reading) bool {
 	if s := l.State(); s != LoadFiring && s != LoadFired || r.Mass != nil || Measures(l.Kind) != r.Stage {
 		return false
@@ -80,15 +82,17 @@ func (b Bar) WasIn(load string) bool {
 	return slices.ContainsFunc(b.Firings, func(h Heat) bool { return h.Load == load })
 }
 
-// TakenOut reports whether b was out of the kiln when the firing h of its load began: it was read at the stage
-// that the load gives after an earlier firing of the load, and before h. Such a bar has no part in a reheat.
+// TakenOut reports whether b was out of the kiln when the firing h of its load began: it was read at the
+// stage that the load gives after an earlier firing of the load, and before h. Such a bar has no part in a
+// reheat.
 func (b Bar) TakenOut(h Heat) bool {
 	for _, o := range b.Firings {
 		if o.Load != h.Load || o.Firing == h.Firing || o.Passed().IsZero() || !o.Passed().Before(h.Began) {
 			continue
 		}
 		for _, r := range b.Readings {
-			if r.Struck == nil && r.Mass == nil && r.Stage == Measures(h.Kind) && r.At.After(o.Passed()) && r.At.Before(h.Began) {
+			if r.Struck == nil && r.Mass == nil && r.Stage == Measures(h.Kind) &&
+				r.At.After(o.Passed()) && r.At.Before(h.Began) {
 				return true
 			}
 		}

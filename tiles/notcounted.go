@@ -13,17 +13,19 @@ type NotCounted string
 const (
 	WaitsForNextStage NotCounted = "waits_for_next_stage" // a first wet mark: nothing to mend
 	CheckOnly         NotCounted = "check_only"           // soft and leather-hard: for the check on the way
-	NoFiring          NotCounted = "no_firing"            // no firing of its sort passed its peak before it was measured
-	FiringIncomplete  NotCounted = "firing_incomplete"
-	HeatAssumed       NotCounted = "heat_assumed" // its heat is not known, and bars of known heat took its place
-	NoHeatWork        NotCounted = "no_heat_work" // neither curve nor cone, or the record still goes on
-	Replaced          NotCounted = "replaced"     // by a corrected reading
-	CrossedOut        NotCounted = "crossed_out"
-	LooksWrong        NotCounted = "looks_wrong" // far from what the others say: the fit leaves it out
-	Flagged           NotCounted = "flagged"     // the bar is bent, broken ...
-	LearnersBar       NotCounted = "practice"
-	NoWetLength       NotCounted = "no_wet_length" // the only length between its marks
-	NotConfirmed      NotCounted = "not_confirmed"
+	// no firing of its sort passed its peak before it was measured
+	NoFiring         NotCounted = "no_firing"
+	FiringIncomplete NotCounted = "firing_incomplete"
+	// its heat is not known, and bars of known heat took its place
+	HeatAssumed  NotCounted = "heat_assumed"
+	NoHeatWork   NotCounted = "no_heat_work" // neither curve nor cone, or the record still goes on
+	Replaced     NotCounted = "replaced"     // by a corrected reading
+	CrossedOut   NotCounted = "crossed_out"
+	LooksWrong   NotCounted = "looks_wrong" // far from what the others say: the fit leaves it out
+	Flagged      NotCounted = "flagged"     // the bar is bent, broken ...
+	LearnersBar  NotCounted = "practice"
+	NoWetLength  NotCounted = "no_wet_length" // the only length between its marks
+	NotConfirmed NotCounted = "not_confirmed"
 )
 
 // WhyNot is why the facts of b keep the length r of it out of every fit; empty where they let it in, and
@@ -32,7 +34,8 @@ func (b Bar) WhyNot(r Reading) NotCounted {
 	if why := b.whyAlone(r); why != "" || r.Mass != nil {
 		return why
 	}
-	for _, o := range b.Readings { // another length between the same marks, of any stage, makes a shrink of it
+	// another length between the same marks, of any stage, makes a shrink of it
+	for _, o := range b.Readings {
 		if o.ID != r.ID && o.Mass == nil && max(o.Mark, 1) == max(r.Mark, 1) && b.whyAlone(o) == "" {
 			return ""
 		}

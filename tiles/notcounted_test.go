@@ -13,7 +13,8 @@ func TestWhyNot(t *testing.T) {
 	peak := time.Date(2026, 3, 1, 18, 0, 0, 0, time.UTC)
 	over := peak.Add(20 * time.Hour)
 	wet := Reading{ID: "w", Stage: Wet, Length: 100, At: peak.Add(-72 * time.Hour)}
-	fired := Reading{ID: "f", Stage: Fired, Length: 88, At: peak.Add(18 * time.Hour)} // the record ends two hours later
+	// the record ends two hours later
+	fired := Reading{ID: "f", Stage: Fired, Length: 88, At: peak.Add(18 * time.Hour)}
 	glaze := Heat{Load: "l", Kind: kiln.Glaze, Work: 1222, Peak: peak, At: over, Status: kiln.Ended}
 	act := &Act{At: over}
 	for _, c := range []struct {
@@ -42,7 +43,8 @@ func TestWhyNot(t *testing.T) {
 			Firings: []Heat{{Load: "l", Kind: kiln.Glaze, Work: kiln.NoTemperature(), At: over,
 				Status: kiln.Incomplete}}}, "f", FiringIncomplete},
 		{"broke off, then fired whole", Bar{Readings: []Reading{wet, fired}, Firings: []Heat{
-			{Load: "l", Kind: kiln.Glaze, Work: kiln.NoTemperature(), At: peak.Add(-30 * time.Hour), Status: kiln.Incomplete}, glaze}}, "f", ""},
+			{Load: "l", Kind: kiln.Glaze, Work: kiln.NoTemperature(), At: peak.Add(-30 * time.Hour),
+				Status: kiln.Incomplete}, glaze}}, "f", ""},
 		{"still recorded, peak not known", Bar{Readings: []Reading{wet, fired},
 			Firings: []Heat{{Load: "l", Kind: kiln.Glaze, Work: kiln.NoTemperature(),
 				Status: kiln.Running}}}, "f", NoHeatWork},

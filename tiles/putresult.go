@@ -36,9 +36,10 @@ type KeptBar struct {
 // KeptLoad is a load with its revision and how many of its bars wait to be measured.
 type KeptLoad struct {
 	Load
-	Revision int64     // counts its changes
-	Waiting  int       // bars still to be measured after its firing
-	Said     time.Time // when somebody said that it was unpacked, which may have been before; zero: nobody did
+	Revision int64 // counts its changes
+	Waiting  int   // bars still to be measured after its firing
+	// when somebody said that it was unpacked, which may have been before; zero: nobody did
+	Said time.Time
 }
 
 // UndoUntil is until when it can be taken back that l was unpacked; zero where it was not.

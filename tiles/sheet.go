@@ -18,8 +18,9 @@ import (
 
 // SheetRow is one row of a sheet: a bar with the lengths that were read on it.
 type SheetRow struct {
-	Line         int          // of the file, from 1
-	Bar          Bar          // without a code: the next free one; readings have a time where the row tells one
+	Line int // of the file, from 1
+	// without a code: the next free one; readings have a time where the row tells one
+	Bar          Bar
 	LoadBisque   string       // number or id of the load of its bisque firing; "" none
 	LoadFired    string       // the same of its last firing
 	FiringBisque string       // name of a firing, as big-blue/8; "" none
@@ -30,12 +31,13 @@ type SheetRow struct {
 
 // SheetChoice is what somebody says of a sheet that it does not say itself, and what it is read by.
 type SheetChoice struct {
-	Unit   LengthUnit      // of lengths without one
-	Codes  Alphabet        // signs that codes are made of
-	Zone   *time.Location  // of days and times of day
-	Now    time.Time       // nothing was measured later
-	Days   delimited.Order // which number of a day comes first; empty: not said
-	Others string          // what becomes of columns that are not known: OthersToNote, OthersLeft; empty: not said
+	Unit  LengthUnit      // of lengths without one
+	Codes Alphabet        // signs that codes are made of
+	Zone  *time.Location  // of days and times of day
+	Now   time.Time       // nothing was measured later
+	Days  delimited.Order // which number of a day comes first; empty: not said
+	// what becomes of columns that are not known: OthersToNote, OthersLeft; empty: not said
+	Others string
 }
 
 // What becomes of columns that are not known.
@@ -144,7 +146,8 @@ func (r *sheetReader) lines() error {
 		}
 		var broken *delimited.Fault
 		if errors.As(err, &broken) {
-			if r.Bad = append(r.Bad, BadRow{broken.Line, Invalid{"table", broken.Why, "table-unreadable"}}); len(r.Bad) > mostSheetRows {
+			if r.Bad = append(r.Bad, BadRow{broken.Line, Invalid{"table", broken.Why,
+				"table-unreadable"}}); len(r.Bad) > mostSheetRows {
 				return err
 			}
 			continue
@@ -155,9 +158,11 @@ func (r *sheetReader) lines() error {
 		if len(r.rows) >= mostSheetRows {
 			return message.New("has more than {1} rows; send it in parts", mostSheetRows)
 		}
-		if len(row.Cells) > len(r.table.Names) && !(delimited.Row{Cells: row.Cells[len(r.table.Names):]}).Blank() {
+		if len(row.Cells) > len(r.table.Names) &&
+			!(delimited.Row{Cells: row.Cells[len(r.table.Names):]}).Blank() {
 			r.Bad = append(r.Bad, BadRow{row.Line,
-				Invalid{"table", message.New("has {1} cells under {2} columns: a {3} too many?", len(row.Cells), len(r.table.Names), r.Separator), "table-unreadable"}})
+				Invalid{"table", message.New("has {1} cells under {2} columns: a {3} too many?",
+					len(row.Cells), len(r.table.Names), r.Separator), "table-unreadable"}})
 			continue
 		}
 		row.Cells = slices.Clone(row.Cells)
@@ -165,8 +170,8 @@ func (r *sheetReader) lines() error {
 	}
 }
 
-// columns finds out what the headings stand for. One that is not known is passed over where nothing stands under
-// it, or only the numbers of the rows.
+// columns finds out what the headings stand for. One that is not known is passed over where nothing stands
+// under it, or only the numbers of the rows.
 func (r *sheetReader) columns() error {
 	known := 0
 	for i, name := range r.table.Names {
@@ -221,7 +226,9 @@ func (r *sheetReader) columns() error {
 
 // empty reports whether nothing stands in a column.
 func (r *sheetReader) empty(at int) bool {
-	return !slices.ContainsFunc(r.rows, func(row delimited.Row) bool { return at < len(row.Cells) && strings.TrimSpace(row.Cells[at]) != "" })
+	return !slices.ContainsFunc(r.rows, func(row delimited.Row) bool {
+		return at < len(row.Cells) && strings.TrimSpace(row.Cells[at]) != ""
+	})
 }
 
 // numbersRows reports whether a column counts the rows, as statistics programs put one before the others.
@@ -255,7 +262,8 @@ func (r *sheetReader) days() {
 	}
 	r.Days.Say(r.choice.Days)
 	if r.Days.Order == delimited.Unclear {
-		r.Asks = append(r.Asks, SheetAsk{"days", message.New("Does the day or the month come first in {1} (line {2})?", r.Days.Told, r.Days.Line)})
+		r.Asks = append(r.Asks, SheetAsk{"days",
+			message.New("Does the day or the month come first in {1} (line {2})?", r.Days.Told, r.Days.Line)})
 	}
 }
 
@@ -268,8 +276,8 @@ func PlainCell(cell string) string {
 	return cell
 }
 
-// SafeCell puts that sign before a text that a spreadsheet would take for a formula, and before one that begins with
-// it.
+// SafeCell puts that sign before a text that a spreadsheet would take for a formula, and before one that
+// begins with it.
 func SafeCell(text string) string {
 	if text != "" && strings.ContainsRune("=+-@\t'", rune(text[0])) {
 		return "'" + text
@@ -286,7 +294,8 @@ func (r *sheetReader) row(l delimited.Row) (SheetRow, InvalidFields) {
 		return ""
 	}
 	var f Faults
-	row := SheetRow{Line: l.Line, LoadBisque: cell("load_bisque"), LoadFired: cell("load_fired"), FiringBisque: cell("firing_bisque"), FiringFired: cell("firing_fired")}
+	row := SheetRow{Line: l.Line, LoadBisque: cell("load_bisque"), LoadFired: cell("load_fired"),
+		FiringBisque: cell("firing_bisque"), FiringFired: cell("firing_fired")}
 	row.Bar = r.bar(l, cell, &f)
 	if r.Days.Contrary == l.Line {
 		f.Add(OutOfRange, "date", "puts day and month the other way round than line {1} ({2})", r.Days.Line,
@@ -415,7 +424,8 @@ func (r *sheetReader) unitOf(column string, usual LengthUnit) LengthUnit {
 
 // length reads one length of a row into b, with its mark and day. What is a spreadsheet's number of a day
 // is told as such: the column may be shifted.
-func (r *sheetReader) length(b *Bar, stage Stage, field, typed string, unit LengthUnit, cell func(string) string, f *Faults) {
+func (r *sheetReader) length(b *Bar, stage Stage, field, typed string, unit LengthUnit,
+	cell func(string) string, f *Faults) {
 	l, err := ParsePiece(field, typed, r.unitOf(field, unit))
 	var wrong *Invalid
 	if errors.As(err, &wrong) {
@@ -430,7 +440,8 @@ func (r *sheetReader) length(b *Bar, stage Stage, field, typed string, unit Leng
 		return
 	}
 	r.Commas = r.Commas || strings.ContainsRune(typed, ',')
-	reading := Reading{Stage: stage, Mark: 1, Length: l.Millimetre(), AsTyped: l.Typed, Unit: string(l.Unit), Instrument: cell("instrument"), By: b.By}
+	reading := Reading{Stage: stage, Mark: 1, Length: l.Millimetre(), AsTyped: l.Typed, Unit: string(l.Unit),
+		Instrument: cell("instrument"), By: b.By}
 	if v := cell("mark"); v != "" && r.Long {
 		if reading.Mark, err = strconv.Atoi(v); err != nil || reading.Mark < 1 || reading.Mark > MostMarks {
 			f.Add(OutOfRange, "mark", "must lie from 1 to 9")
@@ -448,8 +459,8 @@ func (r *sheetReader) length(b *Bar, stage Stage, field, typed string, unit Leng
 	b.Readings = append(b.Readings, reading)
 }
 
-// day reads a moment that is not in the future. A day alone stands for its end, so that what was measured on the day of a
-// firing counts as measured after it.
+// day reads a moment that is not in the future. A day alone stands for its end, so that what was measured on
+// the day of a firing counts as measured after it.
 func (r *sheetReader) day(field, cell, clock string, f *Faults) (time.Time, bool) {
 	if r.Days.Order == delimited.Unclear {
 		return time.Time{}, false // asked first
@@ -514,7 +525,8 @@ func (row *SheetRow) heats(cell func(string) string, table *delimited.Table, f *
 			*c.into = v
 		}
 	}
-	if row.WorkBisque.Known() && (row.LoadBisque != "" || row.FiringBisque != "") || row.LoadBisque != "" && row.FiringBisque != "" {
+	if row.WorkBisque.Known() && (row.LoadBisque != "" || row.FiringBisque != "") ||
+		row.LoadBisque != "" && row.FiringBisque != "" {
 		f.Add(GivenTwice, "cone_bisque", "give one of load_bisque, firing_bisque and cone_bisque")
 	}
 }

@@ -80,12 +80,14 @@ func TestSheetsOfBars(t *testing.T) {
 		}
 	}
 	s := sheetOf(t, "code,clay,wet,practice,made_on\nBQ7,tern,100,yes,2026-02-28\nBQA,tern,100,no,\n")
-	if a, b := s.Rows[0].Bar, s.Rows[1].Bar; !a.Practice || a.MadeOn != "2026-02-28" || b.Practice || b.MadeOn != "" {
+	if a, b := s.Rows[0].Bar, s.Rows[1].Bar; !a.Practice || a.MadeOn != "2026-02-28" ||
+		b.Practice || b.MadeOn != "" {
 		t.Errorf("%+v\n%+v", a, b)
 	}
 	for _, bad := range []string{"", "code,clay,wet\n", "x,y\n1,2\n", "code,clay,wet,wet\nBQ7,tern,1,2\n",
 		"code,stage\nBQ7,wet\n", "code,length\nBQ7,100\n"} {
-		if _, err := ReadSheet([]byte(bad), SheetChoice{Unit: MM, Codes: Signs, Zone: time.UTC}); faulty(err) != "table" {
+		if _, err := ReadSheet([]byte(bad), SheetChoice{Unit: MM, Codes: Signs,
+			Zone: time.UTC}); faulty(err) != "table" {
 			t.Errorf("%q was taken for a sheet: %v", bad, err)
 		}
 	}
@@ -107,7 +109,8 @@ func TestSheetAsks(t *testing.T) {
 	if got := told(said); asks(said) != "" || got != "2:BQ7 wet=100@2026-04-03\n" {
 		t.Errorf("said by hand: asked of %q, %s", asks(said), got)
 	}
-	if got := sheetOf(t, open+"BQA,tern,100,25/04/2026\n"); asks(got) != "" || told(got) != "2:BQ7 wet=100@2026-04-03\n3:BQA wet=100@2026-04-25\n" {
+	if got := sheetOf(t, open+"BQA,tern,100,25/04/2026\n"); asks(got) != "" ||
+		told(got) != "2:BQ7 wet=100@2026-04-03\n3:BQA wet=100@2026-04-25\n" {
 		t.Errorf("told by another row: asked of %q, %s", asks(got), told(got))
 	}
 	other := sheetOf(t, "code,clay,wet,weather\nBQ7,tern,100,rain\n")
@@ -136,7 +139,8 @@ func TestNotesOfASheet(t *testing.T) {
 func TestLoadsOfStatedHeat(t *testing.T) {
 	var rows []SheetRow
 	for i := range 503 {
-		r := SheetRow{Line: i + 2, Bar: Bar{Code: Code(fmt.Sprintf("B%c%c", Signs[i/23], Signs[i%23])), BatchRef: BatchRef{"tern", "A"}}, Work: 1222, WorkBisque: kiln.NoTemperature()}
+		r := SheetRow{Line: i + 2, Bar: Bar{Code: Code(fmt.Sprintf("B%c%c", Signs[i/23], Signs[i%23])),
+			BatchRef: BatchRef{"tern", "A"}}, Work: 1222, WorkBisque: kiln.NoTemperature()}
 		r.Bar.Readings = []Reading{{Stage: Fired, Length: 88, AsTyped: "88", Unit: string(MM),
 			At: time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC)}}
 		if i == 502 {
@@ -178,7 +182,9 @@ func TestHeadingsWithASlip(t *testing.T) {
 func TestSheetIsTakenIn(t *testing.T) {
 	s := sheetOf(t, "code,clay,wet,fired,firing_fired\nBQ7,tern,100,88,big-blue/4\nBQA,tern,100,8.8,big-blue/4\n")
 	began := time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC)
-	firing := SheetFiring{Heat: Heat{Firing: anID, Kiln: "big-blue", Kind: kiln.Glaze, Work: 1222, Began: began, Peak: began.Add(9 * time.Hour), At: began.Add(20 * time.Hour), Status: kiln.Ended}, Atmosphere: kiln.Oxidation}
+	firing := SheetFiring{Heat: Heat{Firing: anID, Kiln: "big-blue", Kind: kiln.Glaze, Work: 1222,
+		Began: began, Peak: began.Add(9 * time.Hour), At: began.Add(20 * time.Hour), Status: kiln.Ended},
+		Atmosphere: kiln.Oxidation}
 	ids := map[string]string{}
 	needs := SheetNeeds{Clays: map[string]ClayID{"tern": "tern"},
 		Batches: map[ClayID][]Batch{"tern": {{BatchRef: BatchRef{"tern", "A"}, Kind: Bought, Open: true}}},
@@ -194,7 +200,8 @@ func TestSheetIsTakenIn(t *testing.T) {
 		t.Fatalf("bad %v, %d bars, %d new, %d same, loads %+v", bad, len(got.Bars), got.Number, got.Same,
 			got.Loads)
 	}
-	if len(got.Asked) != 1 || got.Asked[0].Bar != "BQA" || got.Asked[0].Line != 3 || got.Asked[0].Stage != Fired {
+	if len(got.Asked) != 1 || got.Asked[0].Bar != "BQA" || got.Asked[0].Line != 3 ||
+		got.Asked[0].Stage != Fired {
 		t.Errorf("asked %+v", got.Asked)
 	}
 	one := got.Whole["BQ7"]
@@ -210,7 +217,9 @@ func TestSheetIsTakenIn(t *testing.T) {
 	// A firing of another kind than the length is told.
 	firing.Kind = kiln.Bisque
 	needs.Firings["big-blue/4"] = firing
-	if _, bad := TakeSheet(s.Rows[:1], SheetNeeds{Clays: needs.Clays, Batches: needs.Batches, Firings: needs.Firings, NewID: needs.NewID, Judge: needs.Judge, At: needs.At}); len(bad) != 1 || bad[0].Field != "firing_fired" {
+	if _, bad := TakeSheet(s.Rows[:1], SheetNeeds{Clays: needs.Clays, Batches: needs.Batches,
+		Firings: needs.Firings, NewID: needs.NewID, Judge: needs.Judge, At: needs.At}); len(bad) != 1 ||
+		bad[0].Field != "firing_fired" {
 		t.Errorf("a fired length of a bisque: %v", slices.Clone(bad))
 	}
 }

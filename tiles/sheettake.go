@@ -15,12 +15,13 @@ import (
 
 // SheetNeeds is what is there already that a sheet refers to.
 type SheetNeeds struct {
-	Batches map[ClayID][]Batch       // of each clay
-	Clays   map[string]ClayID        // by name and id, in small letters
-	Bars    map[Code]Bar             // those that the sheet names and that are there
-	ByID    map[string]Code          // bars that are there, where a row has no code
-	Loads   []Load                   // all that bars may be put into
-	Heats   map[string]Heat          // what a bar of each load had, by its id; those that were not fired are left out
+	Batches map[ClayID][]Batch // of each clay
+	Clays   map[string]ClayID  // by name and id, in small letters
+	Bars    map[Code]Bar       // those that the sheet names and that are there
+	ByID    map[string]Code    // bars that are there, where a row has no code
+	Loads   []Load             // all that bars may be put into
+	// what a bar of each load had, by its id; those that were not fired are left out
+	Heats   map[string]Heat
 	Firings map[string]SheetFiring   // those that rows name, as they name them
 	Free    []Code                   // for rows without a code, in order
 	NewID   func(text string) string // the same id for the same text, whenever
@@ -67,7 +68,8 @@ type Taken struct {
 // TakeSheet makes out of the rows what is to be kept, and judges every length. Rows that do not fit
 // what is there are told, and nothing of the sheet is to be kept then.
 func TakeSheet(rows []SheetRow, have SheetNeeds) (Taken, []BadRow) {
-	t := taking{SheetNeeds: have, loads: map[string]*Load{}, stated: map[string]int{}, place: map[Code]int{}, nth: map[string]int{}}
+	t := taking{SheetNeeds: have, loads: map[string]*Load{}, stated: map[string]int{},
+		place: map[Code]int{}, nth: map[string]int{}}
 	t.out.There, t.out.Whole, t.out.Line = map[Code]bool{}, map[Code]Bar{}, map[string]int{}
 	for _, row := range rows {
 		t.row(row)
@@ -122,8 +124,11 @@ func (t *taking) row(row SheetRow) {
 				old.BatchRef)
 			return
 		}
-		if b.Clay != "" && b.Clay != old.Clay || b.Batch != "" && b.Batch != old.Batch || b.Forming != "" && b.Forming != old.Forming {
-			t.fault(row, "code-taken", "code", "{1} is a bar of {2}, {3}: change that on its page, or take another code", b.Code, old.BatchRef, old.Forming)
+		if b.Clay != "" && b.Clay != old.Clay || b.Batch != "" && b.Batch != old.Batch ||
+			b.Forming != "" && b.Forming != old.Forming {
+			t.fault(row, "code-taken", "code",
+				"{1} is a bar of {2}, {3}: change that on its page, or take another code", b.Code,
+				old.BatchRef, old.Forming)
 			return
 		}
 	default:
@@ -149,7 +154,8 @@ func (t *taking) row(row SheetRow) {
 // rowText is what tells a row without a code from others.
 func rowText(row SheetRow) string {
 	b := row.Bar
-	said := []string{string(b.Clay), string(b.Batch), string(b.Forming), fmt.Sprint(b.MarkLength), b.MadeOn, b.By, b.Note}
+	said := []string{string(b.Clay), string(b.Batch), string(b.Forming),
+		fmt.Sprint(b.MarkLength), b.MadeOn, b.By, b.Note}
 	for _, r := range b.Readings {
 		said = append(said, string(r.Stage), r.AsTyped, r.Unit)
 	}
@@ -240,7 +246,8 @@ func (t *taking) inFiring(row SheetRow, bar *Bar, field, name string, stage Stag
 		t.fault(row, OutOfRange, field, "{1} is a {2} firing", name, f.Kind)
 		return false
 	}
-	l := Load{ID: t.NewID("load of firing " + string(f.Firing)), Kiln: f.Kiln, Kind: f.Kind, Atmosphere: f.Atmosphere, Firing: f.Firing, Note: "from a sheet of bars"}
+	l := Load{ID: t.NewID("load of firing " + string(f.Firing)), Kiln: f.Kiln, Kind: f.Kind,
+		Atmosphere: f.Atmosphere, Firing: f.Firing, Note: "from a sheet of bars"}
 	if i := slices.IndexFunc(t.Loads, func(l Load) bool { return l.Firing == f.Firing }); i >= 0 {
 		l = t.Loads[i]
 	}
@@ -249,7 +256,8 @@ func (t *taking) inFiring(row SheetRow, bar *Bar, field, name string, stage Stag
 	return t.put(row, bar, field, l, heat)
 }
 
-// inStated puts a bar into a load of a heat work that the row states: one for those that were measured on one day.
+// inStated puts a bar into a load of a heat work that the row states: one for those that were measured on one
+// day.
 func (t *taking) inStated(row SheetRow, bar *Bar, work kiln.Celsius, kind kiln.Kind) bool {
 	if !work.Known() {
 		return false
@@ -263,7 +271,8 @@ func (t *taking) inStated(row SheetRow, bar *Bar, work kiln.Celsius, kind kiln.K
 	name := fmt.Sprintf("%s %.0f %s", kind, float64(work), day)
 	part := t.stated[name] / mostBars
 	t.stated[name]++
-	l := Load{ID: t.NewID(fmt.Sprintf("load %s %d", name, part)), Kind: kind, Atmosphere: kiln.UnknownAtmosphere, Stated: work, Note: "from a sheet of bars"}
+	l := Load{ID: t.NewID(fmt.Sprintf("load %s %d", name, part)), Kind: kind,
+		Atmosphere: kiln.UnknownAtmosphere, Stated: work, Note: "from a sheet of bars"}
 	if day != "" {
 		l.Opened = at
 	}
@@ -278,7 +287,8 @@ func (t *taking) put(row SheetRow, bar *Bar, field string, l Load, heat Heat) bo
 		in.Bars = slices.Clone(l.Bars)
 	}
 	lies := func(p Placed) bool { return p.Bar == bar.Code }
-	if slices.ContainsFunc(in.Bars, lies) || slices.ContainsFunc(bar.Firings, func(h Heat) bool { return h.Load == l.ID }) {
+	if slices.ContainsFunc(in.Bars, lies) || slices.ContainsFunc(bar.Firings,
+		func(h Heat) bool { return h.Load == l.ID }) {
 		return false
 	}
 	t.loads[l.ID] = in
@@ -319,7 +329,8 @@ func (t *taking) read(row SheetRow, bar Bar, readings []Reading, there, placed b
 		r.Bar, r.ID = bar.Code, t.NewID(strings.Join(said, " "))
 		// said before
 		if slices.ContainsFunc(bar.Readings, func(o Reading) bool {
-			return o.ID == r.ID || o.Stage == r.Stage && max(o.Mark, 1) == r.Mark && o.Length == r.Length && (!told || o.At.Sub(r.At).Abs() < aDay)
+			return o.ID == r.ID || o.Stage == r.Stage && max(o.Mark, 1) == r.Mark && o.Length == r.Length &&
+				(!told || o.At.Sub(r.At).Abs() < aDay)
 		}) {
 			t.out.Same++
 			continue
@@ -330,7 +341,8 @@ func (t *taking) read(row SheetRow, bar Bar, readings []Reading, there, placed b
 		}
 		t.Judge(bar, &r)
 		if r.Unusual {
-			t.out.Asked = append(t.out.Asked, SheetQuestion{row.Line, r.Bar, r.Stage, r.EntryError, r.Question, r.Needs()})
+			t.out.Asked = append(t.out.Asked, SheetQuestion{row.Line, r.Bar, r.Stage,
+				r.EntryError, r.Question, r.Needs()})
 		}
 		bar.Readings = append(slices.Clip(bar.Readings), r)
 		kept.Readings = append(kept.Readings, r)

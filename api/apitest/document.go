@@ -1,8 +1,8 @@
 // Package apitest holds what the API answers against the document that it serves.
 //
-// In flow the served document and, for each request of a test, its method, path, status and body; out flow the
-// places at which an answer is not what the document promises. It reads the document by the rules of OpenAPI 3.1
-// and JSON Schema 2020-12 with a library that the API itself does not use.
+// In flow the served document and, for each request of a test, its method, path, status and body; out flow
+// the places at which an answer is not what the document promises. It reads the document by the rules of
+// OpenAPI 3.1 and JSON Schema 2020-12 with a library that the API itself does not use.
 //
 // It is for tests alone, and knows nothing of how answers are made.
 package apitest
@@ -45,7 +45,8 @@ func Load(h http.Handler) (*Document, error) {
 	if w.Code != http.StatusOK {
 		return nil, fmt.Errorf("the document: status %d", w.Code)
 	}
-	d := &Document{paths: http.NewServeMux(), compiler: jsonschema.NewCompiler(), compiled: map[string]*jsonschema.Schema{}}
+	d := &Document{paths: http.NewServeMux(), compiler: jsonschema.NewCompiler(),
+		compiled: map[string]*jsonschema.Schema{}}
 	whole, err := jsonschema.UnmarshalJSON(bytes.NewReader(w.Body.Bytes()))
 	if err != nil {
 		return nil, fmt.Errorf("the document: %w", err)
@@ -69,8 +70,8 @@ func Load(h http.Handler) (*Document, error) {
 	return d, nil
 }
 
-// closeAll takes the structures of the document for closed ones: to clients answers may grow, to these tests a
-// member that is not described is a mistake.
+// closeAll takes the structures of the document for closed ones: to clients answers may grow, to these tests
+// a member that is not described is a mistake.
 func closeAll(doc map[string]any) {
 	components, _ := doc["components"].(map[string]any)
 	schemas, _ := components["schemas"].(map[string]any)
@@ -93,7 +94,8 @@ func (d *Document) Operations() int {
 // Hold lets h answer and tells t of every answer under /v1 that the document does not describe.
 func (d *Document) Hold(t testing.TB, h http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if !strings.HasPrefix(r.URL.Path, "/v1/") || strings.HasPrefix(r.URL.Path, "/v1/openapi") || r.Method == http.MethodOptions {
+		if !strings.HasPrefix(r.URL.Path, "/v1/") || strings.HasPrefix(r.URL.Path, "/v1/openapi") ||
+			r.Method == http.MethodOptions {
 			h.ServeHTTP(w, r)
 			return
 		}
@@ -126,7 +128,8 @@ func (d *Document) check(r *http.Request, a *tee) error {
 		content, _ := answer["content"].(map[string]any)
 		if len(content) == 0 || r.Method == http.MethodHead {
 			if a.body.Len() > 0 {
-				return fmt.Errorf("status %s has a body of %d bytes and none is described", status, a.body.Len())
+				return fmt.Errorf("status %s has a body of %d bytes and none is described", status,
+					a.body.Len())
 			}
 			return nil
 		}
@@ -162,7 +165,8 @@ func (d *Document) schema(pointer string) (*jsonschema.Schema, error) {
 	if s, ok := d.compiled[pointer]; ok {
 		return s, nil
 	}
-	s, err := d.compiler.Compile(address + "#" + strings.ReplaceAll(strings.ReplaceAll(pointer, "{", "%7B"), "}", "%7D"))
+	s, err := d.compiler.Compile(address + "#" + strings.ReplaceAll(strings.ReplaceAll(pointer, "{", "%7B"),
+		"}", "%7D"))
 	if err != nil {
 		return nil, fmt.Errorf("the schema at %s: %w", pointer, err)
 	}

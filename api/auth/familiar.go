@@ -16,8 +16,8 @@ import (
 // and those of its own that were wrong, make it wait a moment and never lock it out.
 const (
 	familiarLasts = benchLasts
-	// guessEach is how far apart guesses beyond the rateLimit are looked at from one familiar address. At 20 a
-	// second half of the 36 bits of a bench passcode take 54 years.
+	// guessEach is how far apart guesses beyond the rateLimit are looked at from one familiar address. At 20
+	// a second half of the 36 bits of a bench passcode take 54 years.
 	guessEach = 50 * time.Millisecond
 	// longestTurn is how long one of them may wait: no more come at once over the connections of one address.
 	longestTurn = 10 * time.Second
@@ -47,8 +47,8 @@ func (g *Gate) familiar(ctx context.Context, from netip.Addr, hashes map[Who]Pas
 	return false
 }
 
-// remember makes an address familiar. A store that cannot keep it now is told of elsewhere; until the next start
-// the address is known all the same.
+// remember makes an address familiar. A store that cannot keep it now is told of elsewhere; until the next
+// start the address is known all the same.
 func (g *Gate) remember(ctx context.Context, from netip.Addr, mark string) {
 	key := familiarKey(from, mark)
 	g.mu.Lock()

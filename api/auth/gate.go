@@ -218,7 +218,10 @@ func (g *Gate) Handler(next http.Handler) http.Handler {
 		}
 		no := func(p *web.Problem) { // what it shows takes a code: that form is of this session too
 			as := r.WithContext(context.WithValue(r.Context(), callerKey{}, c))
-			Signed(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { g.Refuse(w, r, p) })).ServeHTTP(w, as)
+			Signed(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+				g.Refuse(w,
+					r, p)
+			})).ServeHTTP(w, as)
 		}
 		if web.Unsafe(r.Method) && c.cookie != "" {
 			if p := g.ownForm(r, c.cookie); p != nil {
@@ -226,7 +229,8 @@ func (g *Gate) Handler(next http.Handler) http.Handler {
 				return
 			}
 		}
-		if c.Who < need && web.Unsafe(r.Method) && !web.IsAPI(r.URL.Path) { // a page's form may bring the code along
+		// a page's form may bring the code along
+		if c.Who < need && web.Unsafe(r.Method) && !web.IsAPI(r.URL.Path) {
 			was := c
 			if c, p = g.brought(w, r, c); p != nil {
 				c = was
@@ -257,7 +261,8 @@ func CallerOf(ctx context.Context) Caller {
 // ownForm refuses what a cookie alone does not prove: that one of our own pages asks.
 func (g *Gate) ownForm(r *http.Request, cookie string) *web.Problem {
 	if r.Header.Get("Origin") == "" && r.Header.Get("Sec-Fetch-Site") == "" {
-		return web.NewProblem("wrong-origin", message.New("A session needs a browser that says where a request comes from; a tool sends Authorization: Bearer."))
+		return web.NewProblem("wrong-origin",
+			message.New("A session needs a browser that says where a request comes from; a tool sends Authorization: Bearer."))
 	}
 	if web.IsAPI(r.URL.Path) {
 		return nil // a body of JSON cannot be sent by another site's form
@@ -267,7 +272,8 @@ func (g *Gate) ownForm(r *http.Request, cookie string) *web.Problem {
 		return g.Troubles.Problem(r.Context(), err)
 	}
 	if !hmac.Equal([]byte(form.Get("token")), []byte(FormToken(cookie))) {
-		return web.NewProblem("wrong-origin", message.New("This form was not made for this session. Go back, reload the page and send it again."))
+		return web.NewProblem("wrong-origin",
+			message.New("This form was not made for this session. Go back, reload the page and send it again."))
 	}
 	return nil
 }

@@ -92,7 +92,10 @@ func newDoor(t *testing.T) *door {
 
 // restart is another running of the daemon on the same store.
 func (d *door) restart() {
-	d.Gate = NewGate(Access{Codes: func() (PasscodeHash, PasscodeHash, error) { return d.bench, d.owner, d.damaged }}, d.sessions,
+	d.Gate = NewGate(Access{Codes: func() (PasscodeHash, PasscodeHash, error) {
+		return d.bench, d.owner,
+			d.damaged
+	}}, d.sessions,
 		func() kiln.Stamp { return kiln.Stamp{Since: d.at, Wall: anOpening.Add(d.at)} }, Rules{
 			Needs: func(r *http.Request) Who {
 				for _, w := range []Who{Bench, Owner} {
@@ -166,7 +169,8 @@ func TestGuessesOfOneAddress(t *testing.T) {
 		d.want("401", wrongCode, fromStranger, fmt.Sprint("guess ", i))
 	}
 	_, p := d.Identify(t.Context(), benchCode, fromStranger)
-	if p == nil || p.Status != 429 || p.Header.Get("Retry-After") != "13" { // whole seconds, never too few (RFC 9110, 10.2.3)
+	// whole seconds, never too few (RFC 9110, 10.2.3)
+	if p == nil || p.Status != 429 || p.Header.Get("Retry-After") != "13" {
 		t.Fatalf("the sixth: %+v", p)
 	}
 	d.want("429", wrongCode, netip.MustParseAddr("::ffff:198.51.100.66").Unmap(),
@@ -259,10 +263,13 @@ func TestFamiliarAddress(t *testing.T) {
 		all.Wait()
 		count := map[string]int{}
 		answers.Range(func(_, a any) bool { count[a.(string)]++; return true })
-		if last := time.Since(at); last != 10*time.Second || count["401 true"] != 200 || count["401 false"] != 1 || count["429 false"] != 2 {
+		if last := time.Since(at); last != 10*time.Second || count["401 true"] != 200 ||
+			count["401 false"] != 1 || count["429 false"] != 2 {
 			t.Errorf("203 at once: %v, the last after %v", count, last)
 		}
-		took(50*time.Millisecond, func() { d.want("401", wrongCode, fromBench, "one more: those sent away took no turn") })
+		took(50*time.Millisecond, func() {
+			d.want("401", wrongCode, fromBench, "one more: those sent away took no turn")
+		})
 		d.sessions.fails = nil
 	})
 }
@@ -349,7 +356,8 @@ func (d *door) wantSession(want Who, cookie, what string) {
 func TestSessionOfTheBench(t *testing.T) {
 	d := newDoor(t)
 	c, err := d.Open(t.Context(), Bench, true)
-	if err != nil || c.Name != "lidwright_session" || c.Path != "/" || !c.HttpOnly || !c.Secure || c.SameSite != http.SameSiteStrictMode || c.MaxAge != 15_552_000 || len(c.Value) != 22 {
+	if err != nil || c.Name != "lidwright_session" || c.Path != "/" || !c.HttpOnly || !c.Secure ||
+		c.SameSite != http.SameSiteStrictMode || c.MaxAge != 15_552_000 || len(c.Value) != 22 {
 		t.Fatalf("%+v %v", c, err)
 	}
 	if plain, err := d.Open(t.Context(), Bench, false); err != nil || plain.Secure || plain.Value == c.Value {
@@ -373,7 +381,8 @@ func TestSessionOfTheBench(t *testing.T) {
 		t.Fatal(err)
 	}
 	d.wantSession(Anyone, c.Value, "ended")
-	if e := EndedCookie(true); e.MaxAge >= 0 || e.Name != c.Name || e.Path != c.Path || !e.Secure || !e.HttpOnly {
+	if e := EndedCookie(true); e.MaxAge >= 0 || e.Name != c.Name || e.Path != c.Path ||
+		!e.Secure || !e.HttpOnly {
 		t.Errorf("%+v", e)
 	}
 	d.damaged = errors.New("the file is gone")
@@ -475,20 +484,21 @@ func TestOwnerKeptOverARestart(t *testing.T) {
 	}
 }
 
-// A session of the owner that the store has for more than a day beyond its two hours tells that the clock is far behind: it
-// lets nobody in.
+// A session of the owner that the store has for more than a day beyond its two hours tells that the clock is
+// far behind: it lets nobody in.
 func TestOwnerByAClockThatIsBehind(t *testing.T) {
 	for beyond, want := range map[time.Duration]Who{0: Owner, 1: Anyone} {
 		d := newDoor(t)
 		cookie := d.open(Owner)
-		d.sessions.kept[string(sessionKey(cookie))] = session{d.owner.mark(), anOpening.Add(d.at + 26*time.Hour + beyond)}
+		d.sessions.kept[string(sessionKey(cookie))] = session{d.owner.mark(),
+			anOpening.Add(d.at + 26*time.Hour + beyond)}
 		d.restart()
 		d.wantSession(want, cookie, fmt.Sprint("26 h and ", beyond))
 	}
 }
 
-// What a disk did not keep is told in the log, and nothing where it did: that the owner's session, and that an address is known,
-// will not outlast the daemon.
+// What a disk did not keep is told in the log, and nothing where it did: that the owner's session, and that
+// an address is known, will not outlast the daemon.
 func TestLogTellsWhatIsNotKept(t *testing.T) {
 	var said bytes.Buffer
 	before := slog.Default()
@@ -498,11 +508,14 @@ func TestLogTellsWhatIsNotKept(t *testing.T) {
 	for _, fails := range []error{nil, errors.New("the disk is full")} {
 		d.sessions.fails = fails
 		for what, act := range map[string]func(){
-			"will not last over a restart":     func() { d.open(Owner) },
-			"known until the next start alone": func() { d.want("bench", benchCode, nth(len(d.addresses)), "the bench") },
+			"will not last over a restart": func() { d.open(Owner) },
+			"known until the next start alone": func() {
+				d.want("bench", benchCode, nth(len(d.addresses)), "the bench")
+			},
 		} {
 			said.Reset()
-			if act(); strings.Contains(said.String(), what) != (fails != nil) || fails == nil && said.Len() > 0 {
+			if act(); strings.Contains(said.String(), what) != (fails != nil) ||
+				fails == nil && said.Len() > 0 {
 				t.Errorf("with %v the log says %q", fails, said.String())
 			}
 		}
@@ -572,8 +585,10 @@ func TestWhoComesThrough(t *testing.T) {
 		{"PUT", "/v1/owner", []string{"Authorization", "Bearer " + benchCode}, 403, nobody},
 		{"PUT", "/v1/owner", []string{"Authorization", "Bearer " + ownerCode}, 418, Owner},
 		{"PUT", "/v1/bench", []string{"Authorization", "Basic " + benchCode}, 401, nobody},
-		{"PUT", "/v1/bench", []string{"Authorization", "Bearer " + benchCode, "Authorization", "Bearer " + benchCode}, 401, nobody},
-		{"GET", "/open", []string{"Authorization", "Bearer " + wrongCode}, 418, Anyone}, // what is open is open
+		{"PUT", "/v1/bench", []string{"Authorization", "Bearer " + benchCode, "Authorization",
+			"Bearer " + benchCode}, 401, nobody},
+		// what is open is open
+		{"GET", "/open", []string{"Authorization", "Bearer " + wrongCode}, 418, Anyone},
 		{"GET", "/bench", []string{"Cookie", bench}, 418, Bench},
 		{"GET", "/owner", []string{"Cookie", bench}, 403, nobody},
 		{"GET", "/owner", []string{"Cookie", owner}, 418, Owner},
@@ -582,7 +597,8 @@ func TestWhoComesThrough(t *testing.T) {
 		{"PUT", "/v1/bench", []string{"Cookie", bench, ours, "same-origin"}, 418, Bench},
 		{"PUT", "/v1/bench", []string{"Cookie", bench, "Origin", "http://kiln.local"}, 418, Bench},
 		{"PUT", "/v1/owner", []string{"Cookie", bench, ours, "same-origin"}, 403, nobody},
-		{"POST", "/bench", []string{"Cookie", bench, ours, "same-origin"}, 403, nobody}, // a form without its token
+		// a form without its token
+		{"POST", "/bench", []string{"Cookie", bench, ours, "same-origin"}, 403, nobody},
 		// One whose session is over is as anyone: asked for the code, and not told off for another's form.
 		{"POST", "/bench", []string{"Cookie", over}, 401, nobody},
 		{"POST", "/open", []string{"Cookie", over}, 418, Anyone},
@@ -637,26 +653,31 @@ func TestFormsOfPages(t *testing.T) {
 		{"/owner", "code=" + benchCode + "&token=" + token, mine, 403, nobody, true},
 	} {
 		w, through := d.knock("POST", c.path, c.body, c.header...)
-		if opened := len(w.Result().Cookies()) > 0; w.Code != c.status || through != c.through || opened != c.opens {
+		if opened := len(w.Result().Cookies()) > 0; w.Code != c.status ||
+			through != c.through || opened != c.opens {
 			t.Errorf("POST %s %q: %d as %v, opens %v; want %d as %v, %v", c.path, c.body, w.Code, through,
 				opened, c.status, c.through, c.opens)
 		}
 	}
 	d.unasked = true
-	if w, through := d.knock("POST", "/bench", "code="+ownerCode+"&token="+token, mine...); w.Code != 418 || through != Bench || len(w.Result().Cookies()) > 0 {
+	if w, through := d.knock("POST", "/bench", "code="+ownerCode+"&token="+token, mine...); w.Code != 418 ||
+		through != Bench || len(w.Result().Cookies()) > 0 {
 		t.Errorf("a code that nothing asked for: %d as %v", w.Code, through)
 	}
 	d.unasked = false
 	// The form by which a refusal asks for the code is one of this session too.
-	if w, _ := d.knock("POST", "/owner", "token="+token, mine...); w.Code != 403 || !strings.Contains(w.Body.String(), token) {
+	if w, _ := d.knock("POST", "/owner", "token="+token, mine...); w.Code != 403 ||
+		!strings.Contains(w.Body.String(), token) {
 		t.Errorf("%d %s", w.Code, w.Body)
 	}
-	if w, _ := d.knock("POST", "/owner", "code="+wrongCode+"&token="+token, mine...); w.Code != 401 || !strings.Contains(w.Body.String(), token) {
+	if w, _ := d.knock("POST", "/owner", "code="+wrongCode+"&token="+token, mine...); w.Code != 401 ||
+		!strings.Contains(w.Body.String(), token) {
 		t.Errorf("a wrong code: %d %s", w.Code, w.Body)
 	}
 	// What opens a session and cannot be kept is said.
 	d.sessions.fails = errors.New("no disk")
-	if w, through := d.knock("POST", "/bench", "code="+benchCode); w.Code < 500 || through != nobody || len(w.Result().Cookies()) > 0 {
+	if w, through := d.knock("POST", "/bench", "code="+benchCode); w.Code < 500 || through != nobody ||
+		len(w.Result().Cookies()) > 0 {
 		t.Errorf("a session that cannot be kept: %d", w.Code)
 	}
 }
@@ -714,7 +735,9 @@ func TestSignedPages(t *testing.T) {
 	hidden := `<input type="hidden" name="token" value="` + FormToken(value) + `">`
 	const page = `<form method="get"><form class="x" METHOD=POST action="/y">a</form><form method="post">`
 	for _, c := range []struct{ path, kind, cookie, want string }{
-		{"/bench", "text/html; charset=utf-8", value, `<form method="get"><form class="x" METHOD=POST action="/y">` + hidden + `a</form><form method="post">` + hidden},
+		{"/bench", "text/html; charset=utf-8", value,
+			`<form method="get"><form class="x" METHOD=POST action="/y">` + hidden +
+				`a</form><form method="post">` + hidden},
 		{"/bench", "text/html", "", page},
 		{"/v1/bench", "text/html", value, page},
 		{"/bench", "text/plain", value, page},
@@ -729,7 +752,8 @@ func TestSignedPages(t *testing.T) {
 			w.Write([]byte(page))
 		})).ServeHTTP(w, r)
 		length := w.Header().Get("Content-Length")
-		if w.Body.String() != c.want || w.Code != http.StatusAccepted || length != "" && length != fmt.Sprint(w.Body.Len()) {
+		if w.Body.String() != c.want || w.Code != http.StatusAccepted ||
+			length != "" && length != fmt.Sprint(w.Body.Len()) {
 			t.Errorf("%s %s: %d, length %q\n%s", c.path, c.kind, w.Code, length, w.Body)
 		}
 	}
@@ -748,7 +772,8 @@ func TestSignedPages(t *testing.T) {
 			http.NewResponseController(w).Flush()
 			w.Write([]byte("two"))
 		})).ServeHTTP(w, r)
-		if want := map[bool]string{false: "", true: "one two"}[streams]; w.Body.String() != want || !streams && w.Header().Get("Content-Length") != "700" {
+		if want := map[bool]string{false: "", true: "one two"}[streams]; w.Body.String() != want ||
+			!streams && w.Header().Get("Content-Length") != "700" {
 			t.Errorf("streams %v: %q, length %s", streams, w.Body, w.Header().Get("Content-Length"))
 		}
 		if w.headers != 1 {

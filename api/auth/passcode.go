@@ -93,8 +93,8 @@ func (h PasscodeHash) is(code string) bool {
 	return len(h.sum) == sha256.Size && subtle.ConstantTimeCompare(h.of(code), h.sum) == 1
 }
 
-// Fits reports whether a code as typed is the one that this was made of, and gives the mark under which sessions of it
-// are kept.
+// Fits reports whether a code as typed is the one that this was made of, and gives the mark under which
+// sessions of it are kept.
 func (h PasscodeHash) Fits(code string) (fits bool, mark string) { return h.is(code), h.mark() }
 
 // Mark names a hash, so that sessions end with the code that they were opened by.
@@ -125,7 +125,8 @@ func ParsePasscodeHash(line string) (PasscodeHash, error) {
 	rounds, err1 := strconv.Atoi(f[1])
 	salt, err2 := base64.RawStdEncoding.DecodeString(f[2])
 	sum, err3 := base64.RawStdEncoding.DecodeString(f[3])
-	if errors.Join(err1, err2, err3) != nil || rounds < 1000 || rounds > 10_000_000 || len(salt) < 8 || len(sum) != sha256.Size {
+	if errors.Join(err1, err2, err3) != nil || rounds < 1000 || rounds > 10_000_000 || len(salt) < 8 ||
+		len(sum) != sha256.Size {
 		return PasscodeHash{}, errNoHash
 	}
 	return PasscodeHash{rounds, salt, sum}, nil

@@ -38,14 +38,15 @@ func TestPasscodeHash(t *testing.T) {
 	if (PasscodeHash{}).is("") {
 		t.Error("no hash opens for no code")
 	}
-	// PBKDF2-HMAC-SHA-256 (RFC 8018, 5.2), with the rounds and salt of the example in RFC 7914, 11, of the signs in
-	// capitals.
+	// PBKDF2-HMAC-SHA-256 (RFC 8018, 5.2), with the rounds and salt of the example in RFC 7914, 11, of the
+	// signs in capitals.
 	v := PasscodeHash{rounds: 80000, salt: []byte("NaCl")}
 	pass := v.of("PASSWORD")
 	if w := v.of("pass word"); string(w) != string(pass) {
 		t.Error("case and blanks count")
 	}
-	if want, err := pbkdf2.Key(sha256.New, "PASSWORD", []byte("NaCl"), 80000, 32); err != nil || !bytes.Equal(pass, want) {
+	if want, err := pbkdf2.Key(sha256.New, "PASSWORD", []byte("NaCl"), 80000, 32); err != nil ||
+		!bytes.Equal(pass, want) {
 		t.Errorf("%x, want %x, %v", pass, want, err)
 	}
 }
@@ -117,10 +118,11 @@ func TestRateLimitBounded(t *testing.T) {
 	}
 }
 
-// Sessions are kept under a hash's mark over upgrades, so it stays what it is: sixteen digits of SHA-256 of a name and the sum
-// (worked out with sha256sum).
+// Sessions are kept under a hash's mark over upgrades, so it stays what it is: sixteen digits of SHA-256 of a
+// name and the sum (worked out with sha256sum).
 func TestMarkStays(t *testing.T) {
-	if got, want := (PasscodeHash{sum: []byte("0123456789abcdef0123456789abcdef")}).Mark(), "c6102d419e0afb8d"; got != want {
+	if got, want := (PasscodeHash{sum: []byte("0123456789abcdef0123456789abcdef")}).Mark(),
+		"c6102d419e0afb8d"; got != want {
 		t.Errorf("the mark is %s, want %s", got, want)
 	}
 }
@@ -132,7 +134,8 @@ func TestNetworks(t *testing.T) {
 		same bool
 	}{
 		{"2001:db8::1", "2001:db8:0:0:8000::2", true}, {"2001:db8::1", "2001:db8:0:1::1", false},
-		{"2001:db8::1", "2001:db9::1", false}, {"192.0.2.2", "192.0.2.3", false}, {"192.0.2.2", "192.0.2.2", true},
+		{"2001:db8::1", "2001:db9::1", false}, {"192.0.2.2", "192.0.2.3", false},
+		{"192.0.2.2", "192.0.2.2", true},
 	} {
 		if got := network(netip.MustParseAddr(c.a)) == network(netip.MustParseAddr(c.b)); got != c.same {
 			t.Errorf("%s and %s are of one network: %v", c.a, c.b, got)
@@ -143,8 +146,8 @@ func TestNetworks(t *testing.T) {
 	}
 }
 
-// Where as many addresses as are remembered used their share, all newcomers have one share between them; as soon as these have
-// theirs again they make room.
+// Where as many addresses as are remembered used their share, all newcomers have one share between them; as
+// soon as these have theirs again they make room.
 func TestShareOfNewcomers(t *testing.T) {
 	r := rateLimit{each: time.Second, burst: 2}
 	for i := range mostAddresses {

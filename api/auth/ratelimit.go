@@ -24,8 +24,8 @@ const mostAddresses = 1024 // addresses remembered; who has a full share again i
 // onClock is a moment of our own clock, which does not run backwards, as a limiter reckons with.
 func onClock(since time.Duration) time.Time { return time.Unix(0, 0).Add(since) }
 
-// take takes one of an address's share at a moment. Where there is none left it says how long to wait. Who has
-// taken may give it back by CancelAt of the same moment; nil is nothing to give back.
+// take takes one of an address's share at a moment. Where there is none left it says how long to wait. Who
+// has taken may give it back by CancelAt of the same moment; nil is nothing to give back.
 func (r *rateLimit) take(from netip.Addr, now time.Duration) (taken *rate.Reservation, wait time.Duration) {
 	if r.each == 0 {
 		return nil, 0

@@ -16,8 +16,8 @@ import (
 	"lidwright/kiln"
 )
 
-// A phone types the code once and then shows a cookie. Sessions are written down under the hash of the cookie and
-// last over restarts: one of the bench half a year, one of the owner until two hours after its last use,
+// A phone types the code once and then shows a cookie. Sessions are written down under the hash of the cookie
+// and last over restarts: one of the bench half a year, one of the owner until two hours after its last use,
 // which memory knows to the second and the store to a quarter of an hour.
 const (
 	CookieName = "lidwright_session"
@@ -157,7 +157,9 @@ func Signed(next http.Handler) http.Handler {
 		body := h.Body()
 		if strings.HasPrefix(w.Header().Get("Content-Type"), "text/html") {
 			hidden := []byte(`<input type="hidden" name="token" value="` + FormToken(cookie) + `">`)
-			body = postForm.ReplaceAllFunc(body, func(form []byte) []byte { return bytes.Join([][]byte{form, hidden}, nil) })
+			body = postForm.ReplaceAllFunc(body, func(form []byte) []byte {
+				return bytes.Join([][]byte{form, hidden}, nil)
+			})
 			w.Header().Del("Content-Length")
 		}
 		w.WriteHeader(h.Status())

@@ -91,9 +91,9 @@ func HoursMinutes(d time.Duration) string {
 	return fmt.Sprintf("%d h %02d", int(d.Hours()), int(d.Minutes())%60)
 }
 
-// strokes are the data of a path through points (SVG 2, 9.3): the first where it is, each after it by how far it
-// lies from the one before, so that a long line is short text. Points that end up in one place are one. px, to a
-// tenth, of the place and not of the distance: nothing adds up.
+// strokes are the data of a path through points (SVG 2, 9.3): the first where it is, each after it by how far
+// it lies from the one before, so that a long line is short text. Points that end up in one place are one.
+// px, to a tenth, of the place and not of the distance: nothing adds up.
 func strokes(points []point) string {
 	var b []byte
 	tenths := func(v int, first bool) {

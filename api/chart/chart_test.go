@@ -59,7 +59,8 @@ func heatPath(t *testing.T, svg string) string {
 	return m[1]
 }
 
-// frame is a drawing's own scale: left, top, right, bottom in px; from, to in s; low, high in °C; the end in s.
+// frame is a drawing's own scale: left, top, right, bottom in px; from, to in s; low, high in °C; the end in
+// s.
 func frame(t *testing.T, svg string) (f [9]float64) {
 	t.Helper()
 	m := regexp.MustCompile(`data-frame="([^"]*)"`).FindStringSubmatch(svg)
@@ -98,8 +99,9 @@ func TestCurveIsToScale(t *testing.T) {
 		if c := f[6] + (f[3]-y)/(f[3]-f[1])*(f[7]-f[6]); math.Abs(c-820) > 2 {
 			t.Errorf("the line ends at %.0f °C", c)
 		}
-		if !strings.Contains(svg, ">820 °C<") || !strings.Contains(svg, ">after 8 h 00<") || !strings.Contains(svg,
-			"<title>A &amp; B</title>") {
+		if !strings.Contains(svg, ">820 °C<") || !strings.Contains(svg, ">after 8 h 00<") ||
+			!strings.Contains(svg,
+				"<title>A &amp; B</title>") {
 			t.Error("no peak or no title")
 		}
 	}
@@ -161,7 +163,8 @@ func TestCurveInFahrenheit(t *testing.T) {
 	if !strings.Contains(svg, ">1508 °F<") { // 820 · 1.8 + 32
 		t.Errorf("no peak in °F: %s", svg)
 	}
-	for _, m := range regexp.MustCompile(`text-anchor="end" class="t2">(\d+)<`).FindAllStringSubmatch(svg, -1) {
+	for _, m := range regexp.MustCompile(`text-anchor="end" class="t2">(\d+)<`).FindAllStringSubmatch(svg,
+		-1) {
 		if v, _ := strconv.Atoi(m[1]); v%10 != 0 {
 			t.Errorf("a line across at %d °F", v)
 		}
@@ -178,19 +181,22 @@ func TestLabelsCoverNothing(t *testing.T) {
 	for seed := range uint64(200) {
 		d := randomFiring(rand.New(rand.NewPCG(seed, 7)))
 		for _, size := range [][2]float64{{358, 330}, {724, 420}} {
-			for _, say := range []func(string) string{nil, func(s string) string { return cmp.Or(german[s], s) }} {
+			for _, say := range []func(string) string{nil,
+				func(s string) string { return cmp.Or(german[s], s) }} {
 				d.Width, d.Height, d.Say = size[0], size[1], say
 				svg := d.SVG()
 				wellFormed(t, svg)
 				boxes := textBoxes(svg)
 				for i, a := range boxes {
 					for _, b := range boxes[:i] {
-						if a.left < b.right-1 && b.left < a.right-1 && a.top < b.bottom-1 && b.top < a.bottom-1 {
+						if a.left < b.right-1 && b.left < a.right-1 &&
+							a.top < b.bottom-1 && b.top < a.bottom-1 {
 							t.Fatalf("seed %d, %v: %q covers %q", seed, size, a.text, b.text)
 						}
 					}
 					if a.class != "tb" && a.class != "t2" || a.right > size[0]+1 || a.left < -1 {
-						t.Fatalf("seed %d, %v: %q stands at %.0f to %.0f", seed, size, a.text, a.left, a.right)
+						t.Fatalf("seed %d, %v: %q stands at %.0f to %.0f", seed, size,
+							a.text, a.left, a.right)
 					}
 				}
 				if d.Peak.After > 0 && d.To == 0 {
@@ -272,7 +278,9 @@ func TestShrinkageSolidWhereTested(t *testing.T) {
 }
 
 func TestRangesOnOneScale(t *testing.T) {
-	d := chart.Ranges{Width: 358, Title: "bags", Figure: func(v float64, places int) string { return strconv.FormatFloat(v, 'f', places, 64) },
+	d := chart.Ranges{Width: 358, Title: "bags", Figure: func(v float64, places int) string {
+		return strconv.FormatFloat(v, 'f', places, 64)
+	},
 		Rows: []chart.RangeRow{{Name: "bag <A>", At: 87.3, Low: 87.1, High: 87.5},
 			{Name: "bag B", At: 87.6, Low: 87.3, High: 87.9, Here: true}}}
 	svg := d.SVG()
@@ -285,8 +293,9 @@ func TestRangesOnOneScale(t *testing.T) {
 	}
 }
 
-// Every seat: the drawing is well formed, says what it shows, keeps within its frame, has a height for each figure
-// that the seat has, and draws widths to scale: a lid of 102.5 on a gallery of 104.5 is that much narrower.
+// Every seat: the drawing is well formed, says what it shows, keeps within its frame, has a height for each
+// figure that the seat has, and draws widths to scale: a lid of 102.5 on a gallery of 104.5 is that much
+// narrower.
 func TestSeats(t *testing.T) {
 	numbers := regexp.MustCompile(`-?\d+(?:\.\d+)?`)
 	for _, seat := range lid.Seats() {
@@ -310,7 +319,9 @@ func TestSeats(t *testing.T) {
 		if !strings.Contains(d.SVG(), `aria-label="what it shows &lt;here&gt;"`) {
 			t.Errorf("%s does not say what it shows", seat)
 		}
-		if _, ledged := map[lid.Seat]bool{lid.Inset: true, lid.DropIn: true, lid.Over: true}[seat]; d.At("collar") == 0 || d.At("lid") == 0 || (d.At("opening") > 0) != ledged {
+		if _, ledged := map[lid.Seat]bool{lid.Inset: true, lid.DropIn: true,
+			lid.Over: true}[seat]; d.At("collar") == 0 || d.At("lid") == 0 ||
+			(d.At("opening") > 0) != ledged {
 			t.Errorf("%s: figures at %d, %d, %d", seat, d.At("collar"), d.At("opening"), d.At("lid"))
 		}
 	}

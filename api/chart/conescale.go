@@ -10,8 +10,8 @@ import (
 
 func (p *plot) hasScale() bool { return p.HeatWork.Known() && p.HeatWork > 0 && !p.zoomed() }
 
-// cones draws the scale of cones at the right edge: each at the height of its heat work, those that are behind
-// the firing long and heavy, and an arrow at the heat work reached.
+// cones draws the scale of cones at the right edge: each at the height of its heat work, those that are
+// behind the firing long and heavy, and an arrow at the heat work reached.
 func (p *plot) cones() {
 	if !p.hasScale() {
 		return
@@ -56,7 +56,8 @@ func (p *plot) cones() {
 	if highest.Label != passed.Label {
 		name(highest, "t2")
 	}
-	if named = last; lowest.Label != passed.Label && lowest.Label != highest.Label && math.Abs(p.y(float64(lowest.Tau))+5-last) > textHeight {
+	if named = last; lowest.Label != passed.Label && lowest.Label != highest.Label &&
+		math.Abs(p.y(float64(lowest.Tau))+5-last) > textHeight {
 		name(lowest, "t2")
 	}
 }

@@ -264,7 +264,8 @@ func (p *plot) gaps() {
 	}
 }
 
-// marks draws what it is kept shut above, the limit of the kiln, and the change of quartz where a part is shown.
+// marks draws what it is kept shut above, the limit of the kiln, and the change of quartz where a part is
+// shown.
 func (p *plot) marks() {
 	across := func(c kiln.Celsius, class string, words ...string) {
 		t := float64(c)
@@ -294,7 +295,8 @@ func (p *plot) marks() {
 	}
 }
 
-// middle is what a step is drawn at: the middle of what it read, the highest where that is the highest of all.
+// middle is what a step is drawn at: the middle of what it read, the highest where that is the highest of
+// all.
 func (p *plot) middle(e kiln.Envelope, i int, top float64) float64 {
 	if float64(e.High[i]) == top {
 		return top
@@ -345,7 +347,8 @@ func (p *plot) spread(e kiln.Envelope) string {
 		if a+e.Step < p.from || a > p.to || !e.Low[i].Known() {
 			continue
 		}
-		x, high, low := p.x(min(max(a+e.Step/2, p.from), p.to)), p.y(float64(e.High[i])), p.y(float64(e.Low[i]))
+		x, high, low := p.x(min(max(a+e.Step/2, p.from),
+			p.to)), p.y(float64(e.High[i])), p.y(float64(e.Low[i]))
 		drawn = drawn || low-high > 4
 		up, down = append(up, point{x, high}), append(down, point{x, low})
 	}

@@ -27,7 +27,8 @@ type labels struct {
 	area  box       // within which a label stands
 	taken []box     // labels that are there
 	lines [][]point // lines that are drawn, each in order
-	// uprights are lines from top to foot: a label that has no room beside them stands on one, which is broken there.
+	// uprights are lines from top to foot: a label that has no room beside them stands on one, which is
+	// broken there.
 	uprights [][]point
 }
 
@@ -231,7 +232,8 @@ func (l *labels) write(at box, t label) {
 	l.taken = append(l.taken, at)
 	for _, u := range l.uprights {
 		if crosses(u[0], u[1], at) {
-			fmt.Fprintf(l.b, `<path class="plate" d="M%.1f %.1fH%.1fV%.1fH%.1fZ"/>`, at.left, at.top, at.right,
+			fmt.Fprintf(l.b, `<path class="plate" d="M%.1f %.1fH%.1fV%.1fH%.1fZ"/>`,
+				at.left, at.top, at.right,
 				at.bottom, at.left)
 			break
 		}

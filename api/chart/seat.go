@@ -43,8 +43,8 @@ func (d Seat) at() seatHeights {
 	return seatHeights{collar: 26, opening: 194, lid: 78}
 }
 
-// At is the height at which the figure of a width stands, px from the top of the drawing: collar, opening, lid.
-// It is 0 where the seat has no such width.
+// At is the height at which the figure of a width stands, px from the top of the drawing: collar, opening,
+// lid. It is 0 where the seat has no such width.
 func (d Seat) At(name string) int {
 	at := d.at()
 	return int(map[string]float64{"collar": at.collar, "opening": at.opening, "lid": at.lid}[name])
@@ -128,7 +128,8 @@ func dimension(b *strings.Builder, class string, half, y, from, gap float64) {
 	}
 }
 
-// outlines are the right halves of pot and lid as paths: half widths of collar, opening and lid from the middle.
+// outlines are the right halves of pot and lid as paths: half widths of collar, opening and lid from the
+// middle.
 func (d Seat) outlines(collar, opening, width float64) (pot, cover string) {
 	c, o, l := seatMiddle+collar, seatMiddle+opening, seatMiddle+width
 	gap := math.Abs(l - c)

@@ -49,7 +49,9 @@ func (d Strip) SVG() string {
 	step := niceStep(to-from, 4)
 	places := max(0, int(math.Ceil(-math.Log10(step)-1e-9)))
 	left, right := 12.0, d.Width-12
-	x := func(v float64) float64 { return left + (math.Min(math.Max(v, from), to)-from)/(to-from)*(right-left) }
+	x := func(v float64) float64 {
+		return left + (math.Min(math.Max(v, from), to)-from)/(to-from)*(right-left)
+	}
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg viewBox="0 0 %g %g" width="%g" height="%g" role="img" data-strip="%.1f %.1f %.4f %.4f" aria-label="%s">`,
 		d.Width, stripHeight, d.Width, stripHeight, left, right, from, to, html.EscapeString(d.Title))
@@ -81,7 +83,8 @@ func (d Strip) SVG() string {
 		l.put(label{at: point{x(t.At), 40}, lines: []string{t.Name}, class: "tr", name: true, near: stripNear,
 			close: true})
 	}
-	// The names of those that stand alone first: an outlier has its name, where several lie on one another some have.
+	// The names of those that stand alone first: an outlier has its name, where several lie on one another
+	// some have.
 	middle := (from + to) / 2
 	dots := slices.SortedStableFunc(slices.Values(d.Dots), func(a, b StripDot) int {
 		return cmp.Compare(math.Abs(b.At-middle), math.Abs(a.At-middle))
@@ -99,6 +102,6 @@ func (d Strip) SVG() string {
 	return b.String()
 }
 
-// stripNear are the places of a name over its dot: over it, then to its sides. What has no room is left out; it
-// stands in the list of what was measured.
+// stripNear are the places of a name over its dot: over it, then to its sides. What has no room is left out;
+// it stands in the list of what was measured.
 var stripNear = []point{{0, -31}, {-1, -31}, {1, -31}, {8, -31}, {-8, -31}}

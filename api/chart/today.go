@@ -88,7 +88,8 @@ func (d Today) scale(b *strings.Builder) {
 		if i < d.Reached {
 			class = "shelf in"
 		}
-		fmt.Fprintf(b, `<rect class="%s" x="%.1f" y="%.1f" width="15" height="%.1f"/>`, class, left, y+1.5, each-3)
+		fmt.Fprintf(b, `<rect class="%s" x="%.1f" y="%.1f" width="15" height="%.1f"/>`,
+			class, left, y+1.5, each-3)
 		switch i {
 		case d.Reached - 1:
 			fmt.Fprintf(b, `<text x="%.1f" y="%.1f" class="tb">%s</text>`, left+20, y+each/2+5,

@@ -105,7 +105,8 @@ func (c *Client) do(ctx context.Context, method, path string, body any, accept s
 					return c.do(ctx, method, path, body, accept)
 				}
 			}
-			return nil, fmt.Errorf("%w at %s (is it running? lidwright run): %v", ErrNotReachable, c.Site, err)
+			return nil, fmt.Errorf("%w at %s (is it running? lidwright run): %v",
+				ErrNotReachable, c.Site, err)
 		}
 		if c.Trace != nil {
 			c.Trace(method, req.URL.String(), resp.StatusCode, time.Since(began))
@@ -139,7 +140,8 @@ func (c *Client) onlyRead(method, path string) error {
 		return fmt.Errorf("%w, and a store is only read; facts are kept by a daemon: lidwright run",
 			ErrNotReachable)
 	case path == "/v1/now" || strings.HasPrefix(path, "/v1/now/") || path == "/v1/lines":
-		return fmt.Errorf("%w, and a store does not know what the kilns do now: lidwright run", ErrNotReachable)
+		return fmt.Errorf("%w, and a store does not know what the kilns do now: lidwright run",
+			ErrNotReachable)
 	}
 	return nil
 }

@@ -30,7 +30,8 @@ func TestClientWaits(t *testing.T) {
 	}))
 	defer srv.Close()
 	c := client.Client{Site: srv.URL}
-	if _, err := c.Put(t.Context(), "/v1/clays/tern", map[string]string{"name": "Tern"}); err != nil || asked.Load() != 3 {
+	if _, err := c.Put(t.Context(), "/v1/clays/tern", map[string]string{"name": "Tern"}); err != nil ||
+		asked.Load() != 3 {
 		t.Errorf("%v, asked %d times", err, asked.Load())
 	}
 	for range 3 {
@@ -40,7 +41,8 @@ func TestClientWaits(t *testing.T) {
 	}
 	after = "30"
 	var p *wire.Problem
-	if _, err := c.Get(t.Context(), "/v1/now", nil, ""); !errors.As(err, &p) || p.Status != 429 || asked.Load() != 4 {
+	if _, err := c.Get(t.Context(), "/v1/now", nil, ""); !errors.As(err, &p) ||
+		p.Status != 429 || asked.Load() != 4 {
 		t.Errorf("asked for half a minute: %v, asked %d times", err, asked.Load())
 	}
 }

@@ -17,7 +17,8 @@ const tableWait = 2*time.Minute + 10*time.Second // what a daemon takes for a la
 
 // Table sends a table (CSV) and gives the outcome as it came. told hears how far it is; nil: nobody
 // asks. The errors are those of Get; a table with bad rows is no error, the outcome names them.
-func (c *Client) Table(ctx context.Context, path string, query url.Values, table string, told func(done, of int)) ([]byte, error) {
+func (c *Client) Table(ctx context.Context, path string, query url.Values, table string,
+	told func(done, of int)) ([]byte, error) {
 	if err := c.onlyRead(http.MethodPost, path); err != nil {
 		return nil, err
 	}

@@ -49,13 +49,19 @@ type Pools interface {
 	Told(ctx context.Context, body string, models []string) (prior []byte, years []BodyYear, err error)
 }
 
-// poolRoutes are those by which studios ask for bodies, say what their bars tell of one, and are told what others do.
+// poolRoutes are those by which studios ask for bodies, say what their bars tell of one, and are told what
+// others do.
 func (s *Server) poolRoutes() []route {
 	return []route{
-		{"GET /v1/studios/{site}/bodies", "list-bodies", "The catalogue of bodies", nil, wire.Catalogue{}, s.known(s.bodies)},
-		{"PUT /v1/studios/{site}/bodies/{body}", "put-summary", "Say what the studio's own bars tell of a body, in numbers alone", wire.PoolSummary{}, nil, s.known(s.putSummary)},
-		{"DELETE /v1/studios/{site}/bodies/{body}", "drop-summary", "Take it back", nil, nil, s.known(s.dropSummary)},
-		{"GET /v1/studios/{site}/bodies/{body}/pool", "get-pool", "What the other studios tell of a body", nil, wire.PoolAnswer{}, s.known(s.pool)},
+		{"GET /v1/studios/{site}/bodies", "list-bodies", "The catalogue of bodies", nil,
+			wire.Catalogue{}, s.known(s.bodies)},
+		{"PUT /v1/studios/{site}/bodies/{body}", "put-summary",
+			"Say what the studio's own bars tell of a body, in numbers alone", wire.PoolSummary{},
+			nil, s.known(s.putSummary)},
+		{"DELETE /v1/studios/{site}/bodies/{body}", "drop-summary", "Take it back", nil, nil,
+			s.known(s.dropSummary)},
+		{"GET /v1/studios/{site}/bodies/{body}/pool", "get-pool", "What the other studios tell of a body",
+			nil, wire.PoolAnswer{}, s.known(s.pool)},
 		{"GET /bodies", "", "", nil, nil, s.owners(s.bodiesPage)},
 	}
 }
@@ -109,7 +115,8 @@ func readSummary(w http.ResponseWriter, r *http.Request) (in wire.PoolSummary, e
 	if err := json.Unmarshal(text, &in); err != nil {
 		return in, fmt.Errorf("%w: %w", ErrWrong, err)
 	}
-	if in.Model == "" || len(in.Model) > 20 || in.Bars < 1 || in.Bars > 100_000 || in.Year < 0 || in.Year > 9999 {
+	if in.Model == "" || len(in.Model) > 20 || in.Bars < 1 || in.Bars > 100_000 ||
+		in.Year < 0 || in.Year > 9999 {
 		return in, fmt.Errorf("%w: model %.40q, %d bars, year %d", ErrWrong, in.Model, in.Bars, in.Year)
 	}
 	return in, nil

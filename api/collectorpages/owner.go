@@ -63,7 +63,8 @@ func (s *Server) owners(next http.HandlerFunc) http.HandlerFunc {
 		}
 		if !in {
 			s.askPasscode(w, r, http.StatusUnauthorized,
-				&pages.Problem{Title: message.New("A passcode is needed"), Detail: message.New("This needs the owner passcode.")}, r.URL.Path)
+				&pages.Problem{Title: message.New("A passcode is needed"),
+					Detail: message.New("This needs the owner passcode.")}, r.URL.Path)
 			return
 		}
 		next(w, r)

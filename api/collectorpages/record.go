@@ -13,11 +13,12 @@ import (
 	"golang.org/x/net/html"
 )
 
-// notHere are the first parts of paths of a studio's own pages that speak of what its kilns do at this moment,
-// or of its settings: what arrived cannot answer them.
+// notHere are the first parts of paths of a studio's own pages that speak of what its kilns do at this
+// moment, or of its settings: what arrived cannot answer them.
 var notHere = map[string]bool{"": true, "kiln": true, "settings": true, "session": true, "load": true,
 	"door": true, "by-hand": true, "kilns": true, "class": true,
-	"speak": true, "healthz": true, "readyz": true, "metrics": true, "print": true, "just": true, "more": true}
+	"speak": true, "healthz": true, "readyz": true, "metrics": true, "print": true,
+	"just": true, "more": true}
 
 // recordPage shows what arrived of a studio as its own pages show it: by the same code, out of a record that
 // was made again of what it sent. Nothing can be entered.
@@ -28,8 +29,9 @@ func (s *Server) recordPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	first, _, _ := strings.Cut(path, "/")
-	if notHere[first] || path == "bars" || first == "v1" && strings.HasPrefix(path, "v1/now") || strings.HasPrefix(path,
-		"v1/stream") {
+	if notHere[first] || path == "bars" || first == "v1" && strings.HasPrefix(path, "v1/now") ||
+		strings.HasPrefix(path,
+			"v1/stream") {
 		http.Redirect(w, r, "/studios/"+site, http.StatusSeeOther)
 		return
 	}
@@ -70,18 +72,20 @@ func (s *Server) recordPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	says := s.pages.Locale(s.frame(r, "").Speak).T("This is what arrived here. Nothing can be entered here. Look at the kiln.")
-	if err := moved(w, said.Body, under, `<p class="waits"><a href="`+under+`">`+html.EscapeString(one.Name)+`</a> · <strong>`+html.EscapeString(says)+`</strong></p>`); err != nil {
+	if err := moved(w, said.Body, under, `<p class="waits"><a href="`+under+`">`+html.EscapeString(one.Name)+
+		`</a> · <strong>`+html.EscapeString(says)+`</strong></p>`); err != nil {
 		slog.ErrorContext(r.Context(), "a page was not shown", "path", r.URL.Path, "err", err)
 	}
 }
 
-// moved writes a page of a studio as one under another address: its links lead there, what enters something is
-// taken out with the script, and banner stands first.
+// moved writes a page of a studio as one under another address: its links lead there, what enters something
+// is taken out with the script, and banner stands first.
 func moved(w io.Writer, page io.Reader, under, banner string) error {
 	z := html.NewTokenizer(page)
 	var out bytes.Buffer
-	skip := ""                  // the element that is left out until its end
-	heading, below := -1, false // where the last heading begins, and whether it ended and nothing stands below it
+	skip := "" // the element that is left out until its end
+	// where the last heading begins, and whether it ended and nothing stands below it
+	heading, below := -1, false
 	for {
 		kind := z.Next()
 		if kind == html.ErrorToken {

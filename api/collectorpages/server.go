@@ -45,7 +45,8 @@ type Server struct {
 	// Summary reads what a firing came to.
 	Summary func(data []byte) (kiln.Firing, error)
 
-	// CheckSummary refuses what no studio's bars say of a body; Rates reads what all say, about its maturing point.
+	// CheckSummary refuses what no studio's bars say of a body; Rates reads what all say, about its maturing
+	// point.
 	CheckSummary func(info []byte) error
 	Rates        func(prior []byte, matures float64) []shrinkage.CurvePoint
 	Models       []string // of shrinkage, that Rates knows
@@ -100,8 +101,10 @@ func (s *Server) routes() []route {
 		{"GET /studios/{site}/record/{path...}", "", "", nil, nil, s.owners(s.recordPage)},
 		{"GET /passcode", "", "", nil, nil, s.passcodePage},
 		{"POST /passcode", "", "", nil, nil, s.postPasscode},
-		{"GET /style.css", "", "", nil, nil, page(s.pages.ServeAsset("style.css", "text/css; charset=utf-8"))},
-		{"GET /app.js", "", "", nil, nil, page(s.pages.ServeAsset("app.js", "text/javascript; charset=utf-8"))},
+		{"GET /style.css", "", "", nil, nil,
+			page(s.pages.ServeAsset("style.css", "text/css; charset=utf-8"))},
+		{"GET /app.js", "", "", nil, nil, page(s.pages.ServeAsset("app.js",
+			"text/javascript; charset=utf-8"))},
 	}...)
 }
 

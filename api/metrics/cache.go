@@ -139,7 +139,8 @@ func (m *Metrics) counted(ctx context.Context) (out []prometheus.Metric, whole b
 }
 
 // workOutRates works the rates of clays out, and how often our ranges held.
-func (m *Metrics) workOutRates(ctx context.Context, fit *shrinkage.Fit, asOf time.Time) (out []prometheus.Metric, whole bool) {
+func (m *Metrics) workOutRates(ctx context.Context, fit *shrinkage.Fit,
+	asOf time.Time) (out []prometheus.Metric, whole bool) {
 	out = []prometheus.Metric{}
 	tell := into(&out)
 	if err := m.rates(ctx, fit, asOf, tell); err != nil {
@@ -235,8 +236,10 @@ func (m *Metrics) rates(ctx context.Context, fit *shrinkage.Fit, asOf time.Time,
 			continue
 		}
 		tell(mShrinkage, prometheus.GaugeValue, float64(sh.Total), j.Clay, j.Batch, j.At.Kind)
-		tell(mHalfwidth, prometheus.GaugeValue, float64(sh.Likely.High-sh.Likely.Low)/2, j.Clay, j.Batch, j.At.Kind)
-		tell(mTrust, prometheus.GaugeValue, 1, j.Clay, j.Batch, j.Trust) // the word alone that holds: six a clay are half the page
+		tell(mHalfwidth, prometheus.GaugeValue, float64(sh.Likely.High-sh.Likely.Low)/2,
+			j.Clay, j.Batch, j.At.Kind)
+		// the word alone that holds: six a clay are half the page
+		tell(mTrust, prometheus.GaugeValue, 1, j.Clay, j.Batch, j.Trust)
 		if o := j.OtherStudios; o != nil {
 			tell(mOthers, prometheus.GaugeValue, float64(o.Studios), j.Clay, j.Source)
 			tell(mOthersMade, prometheus.GaugeValue, float64(o.Made.Unix()), j.Clay)

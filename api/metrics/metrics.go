@@ -47,49 +47,72 @@ func desc(name, help string, labels ...string) *prometheus.Desc {
 }
 
 var (
-	mTemperature = desc("kiln_temperature_celsius", "Temperature of a probe; absent unless fresh.", "kiln", "probe")
-	mRate        = desc("kiln_rate_celsius_per_hour", "Rate of the control probe over the last 10 min; absent unless fresh.", "kiln", "probe")
-	mAge         = desc("kiln_reading_age_seconds", "Age of the last good reading; stays when the kiln is quiet.", "kiln")
-	mHot         = desc("kiln_hot", "1 if the last good reading was over 60 °C; stays when the kiln is quiet.", "kiln")
-	mStillHot    = desc("kiln_still_hot", "1 if the kiln is still hot, or climbing again, long after the end of a firing.", "kiln")
-	mStalled     = desc("kiln_stalled", "1 if a firing stopped climbing well short of its usual top.", "kiln")
-	mFellEarly   = desc("kiln_fell_early", "1 if a fall began well short of the usual top.", "kiln")
-	mLimit       = desc("kiln_limit_celsius", "The kiln's limit from the settings.", "kiln")
-	mKeepShut    = desc("kiln_keep_shut_above_celsius", "Temperature above which the site keeps the kiln shut; below it nobody has leave to open.", "kiln")
-	mState       = desc("kiln_state", "1 for the state that the kiln is in.", "kiln", "state")
-	mHeatWork    = desc("firing_heat_work_celsius", "Heat work of the running firing so far: end point of a 60 °C/h firing that did the same.", "kiln")
-	mElapsed     = desc("firing_elapsed_seconds", "First rise to the last reading of the running firing.", "kiln")
-	mToTop       = desc("firing_to_top_seconds", "First rise to the top; stands still once the top is passed.", "kiln")
-	mUsualToTop  = desc("firing_usual_to_top_seconds", "The same of the usual firing of the kind that burns; absent where there is none.", "kiln")
-	mLines       = desc("serial_lines_total", "Lines received, by outcome.", "kiln", "outcome")
-	mFaults      = desc("faults_total", "Readings that were not good, by kind.", "kiln", "kind")
-	mProbeHot    = desc("probe_hot_seconds_total", "Time over 1000 °C of the thermocouple that is fitted now.", "kiln", "probe")
+	mTemperature = desc("kiln_temperature_celsius", "Temperature of a probe; absent unless fresh.", "kiln",
+		"probe")
+	mRate = desc("kiln_rate_celsius_per_hour",
+		"Rate of the control probe over the last 10 min; absent unless fresh.", "kiln", "probe")
+	mAge = desc("kiln_reading_age_seconds",
+		"Age of the last good reading; stays when the kiln is quiet.", "kiln")
+	mHot = desc("kiln_hot", "1 if the last good reading was over 60 °C; stays when the kiln is quiet.",
+		"kiln")
+	mStillHot  = desc("kiln_still_hot", "1 if the kiln is still hot, or climbing again, long after the end of a firing.", "kiln")
+	mStalled   = desc("kiln_stalled", "1 if a firing stopped climbing well short of its usual top.", "kiln")
+	mFellEarly = desc("kiln_fell_early", "1 if a fall began well short of the usual top.", "kiln")
+	mLimit     = desc("kiln_limit_celsius", "The kiln's limit from the settings.", "kiln")
+	mKeepShut  = desc("kiln_keep_shut_above_celsius",
+		"Temperature above which the site keeps the kiln shut; below it nobody has leave to open.", "kiln")
+	mState    = desc("kiln_state", "1 for the state that the kiln is in.", "kiln", "state")
+	mHeatWork = desc("firing_heat_work_celsius",
+		"Heat work of the running firing so far: end point of a 60 °C/h firing that did the same.", "kiln")
+	mElapsed = desc("firing_elapsed_seconds", "First rise to the last reading of the running firing.",
+		"kiln")
+	mToTop = desc("firing_to_top_seconds",
+		"First rise to the top; stands still once the top is passed.", "kiln")
+	mUsualToTop = desc("firing_usual_to_top_seconds",
+		"The same of the usual firing of the kind that burns; absent where there is none.", "kiln")
+	mLines    = desc("serial_lines_total", "Lines received, by outcome.", "kiln", "outcome")
+	mFaults   = desc("faults_total", "Readings that were not good, by kind.", "kiln", "kind")
+	mProbeHot = desc("probe_hot_seconds_total",
+		"Time over 1000 °C of the thermocouple that is fitted now.", "kiln", "probe")
 	mGaps        = desc("firing_gap_seconds_total", "Time unheard in firings.", "kiln")
 	mClock       = desc("clock_trusted", "1 if the kernel calls the wall clock synchronised.")
 	mBarsWaiting = desc("bars_waiting", "Bars of fired loads that nobody has measured yet.")
-	mWaitingFor  = desc("bars_waiting_oldest_seconds", "How long the load unpacked first of them has been waiting.")
-	mCopy        = desc("copy_timestamp_seconds", "When a copy of the store last held everything, Unix time.")
-	mNotices     = desc("notices_total", "Notices to receivers since the start, by kind: told, and of those sent and given up.", "kind", "outcome")
-	mShrinkage   = desc("clay_shrinkage_ratio", "Total shrink of the newest open batch at the usual glaze firing, share of the wet length.", "clay", "batch", "kind")
-	mHalfwidth   = desc("clay_shrinkage_halfwidth_ratio", "Half of its 90 % range.", "clay", "batch", "kind")
-	mTrust       = desc("clay_trust", "1 for the trust word of that rate; the other words are absent.", "clay", "batch", "trust")
-	mOthers      = desc("clay_other_studios", "Other studios that tell of a clay, by what its rate goes by; absent where none do.", "clay", "source")
-	mOthersMade  = desc("clay_other_studios_timestamp_seconds",
+	mWaitingFor  = desc("bars_waiting_oldest_seconds",
+		"How long the load unpacked first of them has been waiting.")
+	mCopy      = desc("copy_timestamp_seconds", "When a copy of the store last held everything, Unix time.")
+	mNotices   = desc("notices_total", "Notices to receivers since the start, by kind: told, and of those sent and given up.", "kind", "outcome")
+	mShrinkage = desc("clay_shrinkage_ratio",
+		"Total shrink of the newest open batch at the usual glaze firing, share of the wet length.",
+		"clay", "batch", "kind")
+	mHalfwidth = desc("clay_shrinkage_halfwidth_ratio", "Half of its 90 % range.", "clay", "batch", "kind")
+	mTrust     = desc("clay_trust", "1 for the trust word of that rate; the other words are absent.",
+		"clay", "batch", "trust")
+	mOthers = desc("clay_other_studios",
+		"Other studios that tell of a clay, by what its rate goes by; absent where none do.", "clay",
+		"source")
+	mOthersMade = desc("clay_other_studios_timestamp_seconds",
 		"When their collector worked that out, Unix time.", "clay")
 	mDiffers = desc("clay_differs_from_other_studios",
 		"1 if this studio's own bars of the clay tell another rate than theirs.", "clay")
-	mShifted    = desc("batch_shifted", "1 if the newest open batch shrinks otherwise than the one before, with 90 % confidence; absent unless both have fired bars.", "clay", "batch")
-	mBias       = desc("probe_bias_celsius", "True less read near the top, as witness cones of this life of the probe told; absent before the first cone.", "kiln", "probe")
-	mFirings    = desc("firings_total", "Firings that are over, by the kind that they are taken for now.", "kiln", "kind")
-	mReadings   = desc("bar_readings_total", "What came of readings of bars: counted at once or when somebody said so, held back to ask, struck.", "outcome")
-	mLidResults = desc("lid_results_total", "Lids looked at, by how they sat, on boards struck later too.", "outcome")
-	mHeld       = desc("answers_held_ratio", "Share of measured plays that lay in the range that was likely before; absent before the first.")
-	mRefit      = desc("refit_duration_seconds", "Time that fitting every shrink rate anew took.")
-	mOutbox     = desc("outbox_behind", "Changes of the record that the collector has not; absent unless the record is kept at one.")
-	mOutboxOK   = desc("outbox_last_ok_seconds", "Time since the collector last took something; absent before the first.")
-	mOutboxNo   = desc("outbox_refused_total", "Requests that the collector answered with a no.")
-	mMQTT       = desc("mqtt_connected", "1 if the broker of the settings has us; absent where they name none.")
-	mBuild      = desc("build_info", "Version of the program.", "version")
+	mShifted = desc("batch_shifted", "1 if the newest open batch shrinks otherwise than the one before, with 90 % confidence; absent unless both have fired bars.", "clay", "batch")
+	mBias    = desc("probe_bias_celsius",
+		"True less read near the top, as witness cones of this life of the probe told; absent before the first cone.", "kiln", "probe")
+	mFirings = desc("firings_total", "Firings that are over, by the kind that they are taken for now.",
+		"kiln", "kind")
+	mReadings = desc("bar_readings_total",
+		"What came of readings of bars: counted at once or when somebody said so, held back to ask, struck.",
+		"outcome")
+	mLidResults = desc("lid_results_total", "Lids looked at, by how they sat, on boards struck later too.",
+		"outcome")
+	mHeld = desc("answers_held_ratio",
+		"Share of measured plays that lay in the range that was likely before; absent before the first.")
+	mRefit    = desc("refit_duration_seconds", "Time that fitting every shrink rate anew took.")
+	mOutbox   = desc("outbox_behind", "Changes of the record that the collector has not; absent unless the record is kept at one.")
+	mOutboxOK = desc("outbox_last_ok_seconds",
+		"Time since the collector last took something; absent before the first.")
+	mOutboxNo = desc("outbox_refused_total", "Requests that the collector answered with a no.")
+	mMQTT     = desc("mqtt_connected", "1 if the broker of the settings has us; absent where they name none.")
+	mBuild    = desc("build_info", "Version of the program.", "version")
 )
 
 // Describe says nothing: which metrics there are depends on what is known at scrape time.
@@ -187,7 +210,8 @@ func (c collector) kiln(l record.Live, gauge, counter func(*prometheus.Desc, flo
 	if l.KeepShut.Known() {
 		gauge(mKeepShut, float64(l.KeepShut), k)
 	}
-	for _, s := range []kiln.State{kiln.Quiet, kiln.Cold, kiln.Soaking, kiln.Falling, kiln.Rising, kiln.Holding, kiln.Warm} {
+	for _, s := range []kiln.State{kiln.Quiet, kiln.Cold, kiln.Soaking, kiln.Falling, kiln.Rising,
+		kiln.Holding, kiln.Warm} {
 		gauge(mState, number(s == l.State), k, string(s))
 	}
 	if l.Firing != "" {
@@ -200,7 +224,8 @@ func (c collector) kiln(l record.Live, gauge, counter func(*prometheus.Desc, flo
 			gauge(mUsualToTop, l.UsualToTop.Seconds(), k)
 		}
 	}
-	for _, f := range []kiln.Fault{kiln.Break, kiln.Spike, kiln.Frozen, kiln.Reversed, kiln.Shorted, kiln.UnitChanged, kiln.Disagrees, kiln.BelowRange, kiln.NotConverted, kiln.Unbelievable} {
+	for _, f := range []kiln.Fault{kiln.Break, kiln.Spike, kiln.Frozen, kiln.Reversed, kiln.Shorted,
+		kiln.UnitChanged, kiln.Disagrees, kiln.BelowRange, kiln.NotConverted, kiln.Unbelievable} {
 		counter(mFaults, float64(l.Faulty[f]), k, string(f))
 	}
 	counter(mGaps, l.Gaps.Seconds(), k)
@@ -237,5 +262,6 @@ func (m *Metrics) Handler() http.Handler {
 	r := prometheus.NewRegistry()
 	r.MustRegister(collector{m}, m.took, m.lids,
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), collectors.NewGoCollector())
-	return promhttp.HandlerFor(r, promhttp.HandlerOpts{ErrorHandling: promhttp.ContinueOnError, DisableCompression: true})
+	return promhttp.HandlerFor(r, promhttp.HandlerOpts{ErrorHandling: promhttp.ContinueOnError,
+		DisableCompression: true})
 }

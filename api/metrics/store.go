@@ -10,7 +10,8 @@ var (
 	mStoreGone    = desc("store_gone", "1 if the file of the store is no longer in its place: nothing can be kept.")
 	mStoreBack    = desc("store_went_back", "1 if at the start something was missing that had been kept.")
 	mReady        = desc("ready", "1 while what is recorded and entered can be kept, 0 where /readyz answers 503.")
-	mWaiting      = desc("store_waiting_samples", "Samples in memory because they cannot be written now; absent if all is well.")
+	mWaiting      = desc("store_waiting_samples",
+		"Samples in memory because they cannot be written now; absent if all is well.")
 )
 
 // store tells the metrics how the store is.

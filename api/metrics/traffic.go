@@ -7,7 +7,8 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 )
 
-// Timed measures every request under the class that classOf gives: page, api_read, api_write, stream or other.
+// Timed measures every request under the class that classOf gives: page, api_read, api_write, stream or
+// other.
 func (m *Metrics) Timed(next http.Handler, classOf func(*http.Request) string) http.Handler {
 	by := map[string]prometheus.Observer{}
 	for _, class := range []string{"page", "api_read", "api_write", "stream", "other"} {

@@ -57,7 +57,9 @@ func ourPackages(t *testing.T) []checkedPackage {
 		all[one.ImportPath] = one
 	}
 	set := token.NewFileSet()
-	exported := importer.ForCompiler(set, "gc", func(path string) (io.ReadCloser, error) { return os.Open(all[path].Export) })
+	exported := importer.ForCompiler(set, "gc", func(path string) (io.ReadCloser, error) {
+		return os.Open(all[path].Export)
+	})
 	var ours []checkedPackage
 	for path, one := range all {
 		if !strings.HasPrefix(path, "lidwright/") {
@@ -130,7 +132,8 @@ func TestMessages(t *testing.T) {
 			}
 		}
 		for english := range w.exact {
-			if keys[english] == "" && onPages[english] == "" && !words[english] && !calendar.MatchString(english) {
+			if keys[english] == "" && onPages[english] == "" && !words[english] &&
+				!calendar.MatchString(english) {
 				t.Errorf("words.%s.txt has a text that nothing looks up any more: %s", tongue.Tag, english)
 			}
 		}
@@ -175,7 +178,8 @@ func argumentsFit(t *testing.T, p checkedPackage, call *ast.CallExpr, first int)
 		is := p.info.Types[a].Type
 		basic, plain := is.Underlying().(*types.Basic)
 		switch {
-		case plain && (basic.Kind() == types.Int || basic.Kind() == types.Int64 || basic.Info()&types.IsString != 0 || basic.Kind() == types.UntypedInt):
+		case plain && (basic.Kind() == types.Int || basic.Kind() == types.Int64 ||
+			basic.Info()&types.IsString != 0 || basic.Kind() == types.UntypedInt):
 		case types.NewMethodSet(is).Lookup(nil, "Render") != nil:
 		default:
 			t.Errorf("%s: %s is no name, whole number or quantity that a message can tell", p.path,

@@ -2,8 +2,8 @@ package pages
 
 import "lidwright/kiln/message"
 
-// lidLabels stand above the fields of the Lid page; those of a board are the same but for boardLabels. A fault names
-// its field by them.
+// lidLabels stand above the fields of the Lid page; those of a board are the same but for boardLabels. A
+// fault names its field by them.
 var lidLabels = map[string]message.Key{
 	"batch":              "Bag",
 	"body_leather_ratio": "Gone already, of the wet length",

@@ -97,7 +97,8 @@ func (l Locale) Soon(v *string) string {
 	if err != nil || l.Now.IsZero() {
 		return l.At(v)
 	}
-	if at, now := at.In(l.set.zone), l.Now.In(l.set.zone); at.YearDay() == now.YearDay() && at.Year() == now.Year() {
+	if at, now := at.In(l.set.zone), l.Now.In(l.set.zone); at.YearDay() == now.YearDay() &&
+		at.Year() == now.Year() {
 		return l.Hour(at)
 	}
 	return when(at, l.set.zone, "Mon "+l.clock(), l.words.say)

@@ -87,9 +87,9 @@ type Undoable struct {
 
 func (f Frame) frame() Frame { return f }
 
-// fits is how long what is typed into a field may be and, of a number, from where to where it may lie: the script
-// says so beside the field as soon as it is left, and the server again. A length is typed in the form's unit and the
-// limit is in mm; a share may be typed in per cent.
+// fits is how long what is typed into a field may be and, of a number, from where to where it may lie: the
+// script says so beside the field as soon as it is left, and the server again. A length is typed in the
+// form's unit and the limit is in mm; a share may be typed in per cent.
 func fits(field string) templ.Attributes {
 	l, _ := tiles.LimitOf(field)
 	a := templ.Attributes{"maxlength": strconv.Itoa(cmp.Or(l.Longest, tiles.LongestName))}
@@ -151,7 +151,8 @@ func Load(zone *time.Location, length func(unit string, mm float64) string) (*Se
 }
 
 func load(from fs.FS, zone *time.Location, length func(unit string, mm float64) string) (*Set, error) {
-	s := &Set{zone: zone, length: length, assets: map[string][]byte{}, words: map[string]*words{}, script: map[string]string{}}
+	s := &Set{zone: zone, length: length, assets: map[string][]byte{}, words: map[string]*words{},
+		script: map[string]string{}}
 	sum := sha256.New()
 	for _, name := range []string{"style.css", "app.js", "icon.svg"} {
 		b, err := fs.ReadFile(from, name)
@@ -179,7 +180,8 @@ func (s *Set) Show(w io.Writer, p Page) error {
 	return s.write(w, p.frame(), text(p.Title(l)), p.Body(l))
 }
 
-// write puts the frame around a page. Nothing is written if it fails. It is the one place by which pages leave.
+// write puts the frame around a page. Nothing is written if it fails. It is the one place by which pages
+// leave.
 func (s *Set) write(w io.Writer, f Frame, title, body templ.Component) error {
 	var b bytes.Buffer
 	l := s.locale(f.Speak)
@@ -233,7 +235,8 @@ func (s *Set) scriptWords(tongue string) string {
 var inScript = regexp.MustCompile(`\bsay\("([^"]+)"`)
 
 // states are words of a kiln that the script hears from the stream.
-var states = []string{"no reading", "cold", "soaking", "cooling", "heating", "holding", "warm", "no reading yet"}
+var states = []string{"no reading", "cold", "soaking", "cooling", "heating", "holding",
+	"warm", "no reading yet"}
 
 // bare is a length without its unit.
 func bare(length string) string {

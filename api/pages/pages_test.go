@@ -20,7 +20,8 @@ func BenchmarkPage(b *testing.B) {
 		for name, write := range map[string]func() error{
 			"help": func() error { return set.Show(io.Discard, HelpPage{Frame: f}) },
 			"language": func() error {
-				return set.Show(io.Discard, LanguagePage{Frame: f, Units: []string{"mm", "cm", "in", "32nds"}})
+				return set.Show(io.Discard,
+					LanguagePage{Frame: f, Units: []string{"mm", "cm", "in", "32nds"}})
 			},
 		} {
 			b.Run(tongue+"/"+name, func(b *testing.B) {

@@ -33,7 +33,8 @@ func (s *Set) Refused(page []byte, action string, sent url.Values, p Problem, sp
 		}
 	}
 	var left []message.Message // faults of no field of the form
-	focus := len(p.Fields) > 0 && first(doc, func(n *html.Node) bool { return attribute(n, "aria-invalid") == "true" }) == nil
+	focus := len(p.Fields) > 0 && first(doc,
+		func(n *html.Node) bool { return attribute(n, "aria-invalid") == "true" }) == nil
 	if focus {
 		for n := range doc.Descendants() {
 			remove(n, "autofocus")
@@ -54,7 +55,10 @@ func (s *Set) Refused(page []byte, action string, sent url.Values, p Problem, sp
 			focus = false
 		}
 	}
-	if first(doc, func(n *html.Node) bool { return attribute(n, "role") == "alert" && !has(n, "hidden") }) == nil {
+	if first(doc, func(n *html.Node) bool {
+		return attribute(n, "role") == "alert" &&
+			!has(n, "hidden")
+	}) == nil {
 		if len(p.Fields) == 0 {
 			left = append(left, p.Detail)
 		}
@@ -109,7 +113,8 @@ func formOf(doc *html.Node, action string, sent url.Values) (form *html.Node) {
 			name := attribute(in, "name")
 			switch {
 			case name == "" || in.Type != html.ElementNode:
-			case attribute(in, "type") == "hidden" && name == "do" && attribute(in, "value") != sent.Get(name):
+			case attribute(in, "type") == "hidden" && name == "do" &&
+				attribute(in, "value") != sent.Get(name):
 				fits -= 100
 			default:
 				of[name] = true
@@ -182,10 +187,12 @@ var otherNames = map[string][]string{"packed_by": {"by"}, "by": {"marks"}, "body
 func fieldsOf(form *html.Node, name string) []*html.Node {
 	last := name[strings.LastIndexByte(name, '.')+1:]
 	whole, _, _ := strings.Cut(name, ".")
-	for _, try := range append([]string{name, strings.ReplaceAll(name, ".", "_"), last, strings.TrimSuffix(last, "_mm"), whole}, otherNames[last]...) {
+	for _, try := range append([]string{name, strings.ReplaceAll(name, ".", "_"), last,
+		strings.TrimSuffix(last, "_mm"), whole}, otherNames[last]...) {
 		var all []*html.Node
 		for n := range form.Descendants() {
-			if n.Type == html.ElementNode && try != "" && attribute(n, "name") == try && attribute(n, "type") != "hidden" {
+			if n.Type == html.ElementNode && try != "" && attribute(n, "name") == try &&
+				attribute(n, "type") != "hidden" {
 				all = append(all, n)
 			}
 		}
@@ -207,7 +214,8 @@ func beside(fields []*html.Node, name, says string) {
 	wrong.AppendChild(textNode(says))
 	at := fields[len(fields)-1]
 	for p := at.Parent; p != nil; p = p.Parent { // the whole label or row that the field stands in
-		if p.DataAtom == atom.Label || p.DataAtom == atom.P || p.DataAtom == atom.Div && attribute(p, "class") == "pick" {
+		if p.DataAtom == atom.Label || p.DataAtom == atom.P ||
+			p.DataAtom == atom.Div && attribute(p, "class") == "pick" {
 			at = p
 		}
 	}

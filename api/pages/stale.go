@@ -119,7 +119,8 @@ func bothOf(l Locale, doc, form *html.Node, sent url.Values) (all []Both) {
 	var names []string
 	for n := range form.Descendants() {
 		name := attribute(n, "name")
-		if name != "" && n.DataAtom != atom.Button && attribute(n, "type") != "hidden" && !slices.Contains(names, name) {
+		if name != "" && n.DataAtom != atom.Button && attribute(n, "type") != "hidden" &&
+			!slices.Contains(names, name) {
 			names = append(names, name)
 		}
 	}
@@ -127,7 +128,8 @@ func bothOf(l Locale, doc, form *html.Node, sent url.Values) (all []Both) {
 		fields := fieldsOf(form, name)
 		now, yours := standsIn(fields, nil), standsIn(fields, &sent)
 		if now != yours {
-			all = append(all, Both{message.Plain(labelOf(l, doc, fields)), message.Plain(now), message.Plain(yours)})
+			all = append(all, Both{message.Plain(labelOf(l, doc, fields)),
+				message.Plain(now), message.Plain(yours)})
 		}
 	}
 	return all
@@ -189,7 +191,8 @@ func labelOf(l Locale, doc *html.Node, fields []*html.Node) string {
 		}
 	}
 	if label := first(doc, func(x *html.Node) bool {
-		return x.DataAtom == atom.Label && attribute(x, "for") != "" && attribute(x, "for") == attribute(n, "id")
+		return x.DataAtom == atom.Label && attribute(x, "for") != "" &&
+			attribute(x, "for") == attribute(n, "id")
 	}); label != nil {
 		return textIn(label)
 	}

@@ -22,7 +22,8 @@ func together(page []byte) []byte {
 	for len(page) > 0 {
 		if page[0] == '<' {
 			end := bytes.IndexByte(page, '>') + 1
-			if name, _, _ := bytes.Cut(page[1:max(end-1, 1)], []byte(" ")); slices.Contains(asTyped, string(name)) {
+			if name, _, _ := bytes.Cut(page[1:max(end-1, 1)], []byte(" ")); slices.Contains(asTyped,
+				string(name)) {
 				end = bytes.Index(page, []byte("</"+string(name)))
 			}
 			if end <= 0 {

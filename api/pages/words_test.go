@@ -22,14 +22,18 @@ import (
 func textsOfCode(t *testing.T, more ...string) []string {
 	t.Helper()
 	var texts []string
-	for _, folder := range append([]string{"..", "../caution", "../collectorpages", "../usecase", "../auth", "../chart", "../client", "../web", "../../kiln", "../../kiln/heatwork", "../../kiln/faults", "../../kiln/detect", "../../kiln/record", "../../kiln/analysis", "../../tiles", "../../tiles/shrinkage", "../../tiles/lid", "../../tiles/board",
+	for _, folder := range append([]string{"..", "../caution", "../collectorpages", "../usecase", "../auth",
+		"../chart", "../client", "../web", "../../kiln", "../../kiln/heatwork", "../../kiln/faults",
+		"../../kiln/detect", "../../kiln/record", "../../kiln/analysis", "../../tiles",
+		"../../tiles/shrinkage", "../../tiles/lid", "../../tiles/board",
 		"../../daemon", "../../daemon/store", "../../daemon/notice", "."}, more...) {
 		names, err := filepath.Glob(filepath.Join(folder, "*.go"))
 		if err != nil {
 			t.Fatal(err)
 		}
 		for _, name := range names {
-			if strings.HasSuffix(name, "_test.go") || strings.HasSuffix(name, "_templ.go") { // textsOfCompiled has those
+			// textsOfCompiled has those
+			if strings.HasSuffix(name, "_test.go") || strings.HasSuffix(name, "_templ.go") {
 				continue
 			}
 			file, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
@@ -75,7 +79,8 @@ func TestNothingUnsaid(t *testing.T) {
 
 // No text that anybody reads, of a page, a print, a command, a metric or a message, is leave to open a kiln.
 func TestNoLeaveToOpen(t *testing.T) {
-	texts := textsOfCode(t, "../../cmd/lidwright", "../../config", "../../daemon/store", "../../kiln/source", "../../kiln/practice")
+	texts := textsOfCode(t, "../../cmd/lidwright", "../../config", "../../daemon/store",
+		"../../kiln/source", "../../kiln/practice")
 	for text := range textsOfCompiled(t) {
 		texts = append(texts, text)
 	}
@@ -108,7 +113,9 @@ func TestNoLeaveToOpen(t *testing.T) {
 			t.Errorf("%q in %.200s", says, text)
 		}
 	}
-	for _, text := range []string{"Safe to open.", "When it may be opened", "open at 50", "the unpacking mark", "Go and look. This", "Wann er geöffnet werden darf", "Öffnen bei 50 °C", "Unsere Ausräummarke"} {
+	for _, text := range []string{"Safe to open.", "When it may be opened", "open at 50",
+		"the unpacking mark", "Go and look. This", "Wann er geöffnet werden darf", "Öffnen bei 50 °C",
+		"Unsere Ausräummarke"} {
 		if apitest.LeaveToOpen(text) == "" {
 			t.Errorf("%q is not seen", text)
 		}
@@ -149,7 +156,8 @@ func TestFurtherLanguage(t *testing.T) {
 		}
 		from[name] = &fstest.MapFile{Data: b}
 	}
-	if got, want := tonguesIn(from), (Tongue{"zz", "Zedish", true}); len(got) != 3 || got[2] != want || got[0].Tag != "en" {
+	if got, want := tonguesIn(from), (Tongue{"zz", "Zedish", true}); len(got) != 3 ||
+		got[2] != want || got[0].Tag != "en" {
 		t.Errorf("languages: %v", got)
 	}
 	set, err := load(from, time.UTC, func(string, float64) string { return "1.5 mm" })

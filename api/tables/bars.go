@@ -33,7 +33,8 @@ type Ask struct {
 	Told      func(done, of int) // hears how far it is; nil: nobody
 }
 
-// takeBars reads a table of bars and, unless it is a dry run, a row is bad or something must be said first, keeps it whole.
+// takeBars reads a table of bars and, unless it is a dry run, a row is bad or something must be said first,
+// keeps it whole.
 func (s Tables) takeBars(ctx context.Context, text []byte, ask Ask) (wire.Import, error) {
 	out := newImport("bars", ask)
 	now := s.Now()
@@ -105,7 +106,8 @@ func understood(sheet tiles.Sheet) wire.Understood {
 		u.OneRow = "reading"
 	}
 	for _, c := range sheet.Columns {
-		u.Columns = append(u.Columns, wire.TableColumn{Name: c.Name, As: c.As, Unit: string(c.Unit), Like: c.Like})
+		u.Columns = append(u.Columns, wire.TableColumn{Name: c.Name, As: c.As,
+			Unit: string(c.Unit), Like: c.Like})
 	}
 	d := sheet.Days
 	switch {
@@ -161,8 +163,8 @@ func (s Tables) countKept(ctx context.Context, out *wire.Import, taken tiles.Tak
 // mostLines is how many lines are named for each reason.
 const mostLines = 50
 
-// countSheet says how many new readings count, and why the others do not. A fit that has not heard of them yet says
-// what is assumed of their heat.
+// countSheet says how many new readings count, and why the others do not. A fit that has not heard of them
+// yet says what is assumed of their heat.
 func (s Tables) countSheet(out *wire.Import, taken tiles.Taken, whole map[tiles.Code]tiles.Bar,
 	fit *shrinkage.Fit) {
 	by := map[string]*wire.NotCounting{}
@@ -211,7 +213,8 @@ func (s Tables) sheetNeeds(ctx context.Context, rows []tiles.SheetRow, text []by
 	fit := s.Bars().LastFit()
 	have := tiles.SheetNeeds{Batches: map[tiles.ClayID][]tiles.Batch{}, Clays: map[string]tiles.ClayID{},
 		Bars: map[tiles.Code]tiles.Bar{}, ByID: map[string]tiles.Code{}, At: now.Wall,
-		Heats: map[string]tiles.Heat{}, Firings: map[string]tiles.SheetFiring{}, Judge: func(bar tiles.Bar, r *tiles.Reading) { shrinkage.Judge(bar, r, fit) }, NewID: tableID}
+		Heats: map[string]tiles.Heat{}, Firings: map[string]tiles.SheetFiring{},
+		Judge: func(bar tiles.Bar, r *tiles.Reading) { shrinkage.Judge(bar, r, fit) }, NewID: tableID}
 	batches, err := s.Archive.Batches(ctx)
 	if err != nil {
 		return have, err
@@ -235,8 +238,8 @@ func (s Tables) sheetNeeds(ctx context.Context, rows []tiles.SheetRow, text []by
 	return have, s.sheetHeats(ctx, rows, &have)
 }
 
-// sheetBars gathers the bars that rows name, and codes for those that name none: the same ones for the same table, as long
-// as no other bar takes one.
+// sheetBars gathers the bars that rows name, and codes for those that name none: the same ones for the same
+// table, as long as no other bar takes one.
 func (s Tables) sheetBars(ctx context.Context, rows []tiles.SheetRow, text []byte,
 	have *tiles.SheetNeeds) error {
 	used, err := s.Archive.UsedCodes(ctx)
@@ -272,7 +275,8 @@ func (s Tables) sheetBars(ctx context.Context, rows []tiles.SheetRow, text []byt
 		sum := sha256.Sum256(text)
 		dice := rand.New(rand.NewPCG(binary.LittleEndian.Uint64(sum[:]), binary.LittleEndian.Uint64(sum[8:])))
 		left := len(s.Codes)*len(s.Codes)*(len(s.Codes)+1) - len(used)
-		free, err := s.Codes.Free(min(without, max(left-len(in), 0)), func(c tiles.Code) bool { return used[c] || in[c] }, dice)
+		free, err := s.Codes.Free(min(without, max(left-len(in), 0)),
+			func(c tiles.Code) bool { return used[c] || in[c] }, dice)
 		if err != nil {
 			return &usecase.Refusal{Kind: "out-of-range", Says: message.Stopped(message.Of(err)),
 				Fields: []wire.Field{{Name: "code", Says: message.New("not enough free codes")}}}
@@ -318,7 +322,8 @@ func (s Tables) sheetHeats(ctx context.Context, rows []tiles.SheetRow, have *til
 	}
 	for name := range named {
 		for _, f := range firings {
-			if string(f.ID) == name || strings.ReplaceAll(strings.ToLower(f.Name()), " ", "/") == strings.ReplaceAll(strings.ToLower(name), " ", "/") {
+			if string(f.ID) == name || strings.ReplaceAll(strings.ToLower(f.Name()), " ",
+				"/") == strings.ReplaceAll(strings.ToLower(name), " ", "/") {
 				have.Firings[name] = tiles.SheetFiring{Heat: s.heatOf(f), Atmosphere: f.Atmosphere}
 			}
 		}

@@ -18,8 +18,8 @@ import (
 
 var lidPots = lid.PotFilter{}
 
-// What each table says of one row. A row that is there already comes here where something was done to it since, and
-// is kept by the same words, which changes nothing but that.
+// What each table says of one row. A row that is there already comes here where something was done to it
+// since, and is kept by the same words, which changes nothing but that.
 
 func (t *tableTaker) clay(r *tableRow) keeper {
 	c := tiles.Clay{ID: tiles.ClayID(r.text("clay")), Name: cmp.Or(r.text("name"), r.text("clay")),
@@ -40,7 +40,8 @@ func (t *tableTaker) batch(r *tableRow) keeper {
 	b := tiles.Batch{BatchRef: tiles.BatchRef{Clay: tiles.ClayID(r.text("clay")),
 		Batch: tiles.BatchID(r.text("batch"))}, Kind: tiles.BatchKind(cmp.Or(r.text("kind"),
 		string(tiles.Bought))),
-		Stamp: r.text("stamp"), Arrived: r.text("arrived_on"), Open: r.raw("open") == "" || r.yes("open"), Note: r.text("note")}
+		Stamp: r.text("stamp"), Arrived: r.text("arrived_on"), Open: r.raw("open") == "" ||
+			r.yes("open"), Note: r.text("note")}
 	var err error
 	b.Parents, b.Shares, err = tiles.ParseParents("parents", strings.Fields(r.text("parents")))
 	r.fault(err)
@@ -111,7 +112,8 @@ func (t *tableTaker) firing(r *tableRow) keeper {
 				r.faults.Add(tiles.UnknownValue, "typed", "{1} is no hour and temperature such as 3.5=600",
 					point)
 			}
-			b.Typed.Hours, b.Typed.TemperatureC = append(b.Typed.Hours, hours), append(b.Typed.TemperatureC, celsius)
+			b.Typed.Hours, b.Typed.TemperatureC = append(b.Typed.Hours, hours), append(b.Typed.TemperatureC,
+				celsius)
 		}
 	}
 	var f tiles.Faults
@@ -164,7 +166,8 @@ func (t *tableTaker) load(r *tableRow) keeper {
 	was, there := t.loads[l.ID]
 	return func(ctx context.Context, now kiln.Stamp) error {
 		if !there {
-			if _, err := t.Archive.PutLoad(ctx, l, usecase.Precondition{}, stampAt(opened, true, now)); err != nil {
+			if _, err := t.Archive.PutLoad(ctx, l, usecase.Precondition{},
+				stampAt(opened, true, now)); err != nil {
 				return err
 			}
 		}
@@ -252,7 +255,8 @@ func (t *tableTaker) probe(r *tableRow) keeper {
 	}
 }
 
-// keepShut takes in what a kiln was kept shut above. One that is older than the one in force would take its place, and is left out.
+// keepShut takes in what a kiln was kept shut above. One that is older than the one in force would take its
+// place, and is left out.
 func (t *tableTaker) keepShut(r *tableRow) keeper {
 	m := tiles.KeepShut{ID: r.text("id"), Kiln: t.kilnKnown(r),
 		Mark:   kiln.Celsius(r.number("keep_shut_above_c")),

@@ -18,12 +18,16 @@ import (
 const ReadingColumns = "id,bar,mark,stage,length_mm,as_typed,unit,instrument,step_mm,dry_g,saturated_g,suspended_g,by,at,clock_trusted,queued_s,unusual,slip,confirmed_at,counted_at,struck_at,struck_why,struck_by,supersedes," +
 	"outside,question,step_g,confirmed_by,confirmed_why,counted_by,counted_why"
 
-// takeReadings takes the table of readings in, with all that was done to them. One without ids is a table of bars with a
-// row for each reading. A reading of which the table does not say whether it was asked about is judged as if it came
-// now.
+// takeReadings takes the table of readings in, with all that was done to them. One without ids is a table of
+// bars with a row for each reading. A reading of which the table does not say whether it was asked about is
+// judged as if it came now.
 func (s Tables) takeReadings(ctx context.Context, text []byte, ask Ask) (wire.Import, error) {
 	known := strings.Split(ReadingColumns, ",")
-	if table, err := delimited.Open(text, func(name string) bool { return slices.Contains(known, name) }); err == nil && !slices.ContainsFunc(table.Names, func(n string) bool { return strings.EqualFold(n, "id") }) {
+	if table, err := delimited.Open(text, func(name string) bool {
+		return slices.Contains(known,
+			name)
+	}); err == nil && !slices.ContainsFunc(table.Names,
+		func(n string) bool { return strings.EqualFold(n, "id") }) {
 		ask.Kind = "bars"
 		return s.takeBars(ctx, text, ask)
 	}
@@ -35,7 +39,8 @@ func (s Tables) takeReadings(ctx context.Context, text []byte, ask Ask) (wire.Im
 	out.Rows, out.Understood.OneRow = len(rows), "reading"
 	t := readingsTaker{Tables: s, out: &out, fit: s.Bars().LastFit(), now: s.Now(),
 		bars: map[tiles.Code]tiles.Bar{}, ids: map[string]bool{}, place: map[tiles.Code]int{},
-		taken: tiles.Taken{There: map[tiles.Code]bool{}, Whole: map[tiles.Code]tiles.Bar{}, Line: map[string]int{}}}
+		taken: tiles.Taken{There: map[tiles.Code]bool{}, Whole: map[tiles.Code]tiles.Bar{},
+			Line: map[string]int{}}}
 	all, err := s.Archive.Bars(ctx, tiles.BarFilter{}, s.Channel)
 	if err != nil {
 		return out, err
@@ -90,7 +95,9 @@ func (t *readingsTaker) row(r *tableRow) {
 	old := slices.IndexFunc(bar.Readings, func(o tiles.Reading) bool { return o.ID == rd.ID })
 	if old < 0 { // a table of bars may have brought it under another id
 		old = slices.IndexFunc(bar.Readings, func(o tiles.Reading) bool {
-			return !t.ids[o.ID] && o.Mass == nil && rd.Mass == nil && o.Stage == rd.Stage && max(o.Mark, 1) == max(rd.Mark, 1) && o.Length == rd.Length && o.At.Sub(rd.At).Abs() < time.Second
+			return !t.ids[o.ID] && o.Mass == nil && rd.Mass == nil && o.Stage == rd.Stage &&
+				max(o.Mark, 1) == max(rd.Mark, 1) && o.Length == rd.Length &&
+				o.At.Sub(rd.At).Abs() < time.Second
 		})
 	}
 	if old >= 0 && len(r.bad()) == 0 && !sameReading(bar.Readings[old], rd) {
@@ -138,7 +145,8 @@ func (t *readingsTaker) row(r *tableRow) {
 }
 
 func sameReading(a, b tiles.Reading) bool {
-	return a.Stage == b.Stage && max(a.Mark, 1) == max(b.Mark, 1) && a.Length == b.Length && (a.Mass == nil) == (b.Mass == nil)
+	return a.Stage == b.Stage && max(a.Mark, 1) == max(b.Mark, 1) && a.Length == b.Length &&
+		(a.Mass == nil) == (b.Mass == nil)
 }
 
 // done has what was done to a reading done, where it was not yet; it reports whether anything is.
@@ -165,7 +173,8 @@ func (t *readingsTaker) reading(r *tableRow, bar tiles.Bar) tiles.Reading {
 	rd := tiles.Reading{ID: r.text("id"), Bar: bar.Code, Mark: r.whole("mark"),
 		Stage: tiles.Stage(r.text("stage")), Length: tiles.Millimetre(r.number("length_mm")),
 		AsTyped: r.text("as_typed"), Unit: r.text("unit"),
-		Instrument: r.text("instrument"), Step: tiles.Millimetre(r.number("step_mm")), By: r.text("by"), At: r.moment("at"), Trusted: r.raw("clock_trusted") == "" || r.yes("clock_trusted"),
+		Instrument: r.text("instrument"), Step: tiles.Millimetre(r.number("step_mm")), By: r.text("by"),
+		At: r.moment("at"), Trusted: r.raw("clock_trusted") == "" || r.yes("clock_trusted"),
 		Queued: time.Duration(r.number("queued_s") * float64(time.Second)), Unusual: r.yes("unusual"),
 		Outside: r.yes("outside"), EntryError: tiles.EntryError(r.text("slip")),
 		Question:  message.Read(r.text("question")),

@@ -1,10 +1,10 @@
-// Package tables gives what is kept out as tables and takes tables in: those that it gave, and the notebooks of
-// potters.
+// Package tables gives what is kept out as tables and takes tables in: those that it gave, and the notebooks
+// of potters.
 //
-// Out flow rows of bars, readings, pots and loads with a header, cells that a spreadsheet cannot run as a formula,
-// and numbers with a point. In flow the bytes of a file, read by kiln/delimited, and the answers to what a table
-// leaves open; out of that come facts for the use cases, rows that are bad, each with its line and field, and
-// questions that people must answer first. A dry run says all of that and keeps nothing.
+// Out flow rows of bars, readings, pots and loads with a header, cells that a spreadsheet cannot run as a
+// formula, and numbers with a point. In flow the bytes of a file, read by kiln/delimited, and the answers to
+// what a table leaves open; out of that come facts for the use cases, rows that are bad, each with its line
+// and field, and questions that people must answer first. A dry run says all of that and keeps nothing.
 //
 // It speaks no HTTP and draws no page.
 package tables
@@ -33,15 +33,16 @@ type Table struct {
 	Name, Columns string
 	Rows          func(s *usecase.Studio, ctx context.Context, put func(cells ...any)) error
 
-	key     int                                     // so many of the first columns name a row
-	derived string                                  // columns that are worked out, or that another table tells
+	key int // so many of the first columns name a row
+	// columns that are worked out, or that another table tells
+	derived string
 	acts    string                                  // columns of what was done to a fact afterwards
 	newest  bool                                    // the newest row stands first
 	takes   func(t *tableTaker, r *tableRow) keeper // nil: it is not taken in
 }
 
-// All are all tables but those of bars and readings, in the order in which they can be taken in: what a table refers to comes
-// before it.
+// All are all tables but those of bars and readings, in the order in which they can be taken in: what a table
+// refers to comes before it.
 var All = []Table{
 	{Name: "clays", Columns: "clay,name,maker_code,matures_cone,stated_total_ratio,stated_cone,grog,note",
 		Rows: claysTable, key: 1, takes: (*tableTaker).clay},
@@ -280,7 +281,8 @@ func lidResultsTable(s *usecase.Studio, ctx context.Context, put func(...any)) e
 			limits = *v.Limits
 		}
 		sat, lost := v.Sat, v.Losses
-		put(append([]any{v.ID, v.Load, strings.Join(v.Pots, " "), v.Form, v.Maker, string(v.Seat), v.SeatGlazed, refText(v.Body), refText(v.Lid),
+		put(append([]any{v.ID, v.Load, strings.Join(v.Pots, " "), v.Form, v.Maker, string(v.Seat),
+			v.SeatGlazed, refText(v.Body), refText(v.Lid),
 			sat.TooBig, sat.Tight, sat.Good, sat.Loose, sat.DropsIn, sat.NotLookedAt, lost.Glued, lost.Rocks,
 			lost.Chipped, lost.Dropped,
 			v.Plays, v.Thrown, limits.LeastPlay, limits.MostPlay, limits.Bearing, v.By, v.At,

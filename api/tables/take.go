@@ -18,8 +18,9 @@ import (
 	"lidwright/tiles"
 )
 
-// Take takes a table in, by its kind. A table adds what is not there: a row that is there as it stands is known, one
-// that is there and says something else is left out and told, and nothing that was struck comes back.
+// Take takes a table in, by its kind. A table adds what is not there: a row that is there as it stands is
+// known, one that is there and says something else is left out and told, and nothing that was struck comes
+// back.
 func (s Tables) Take(ctx context.Context, text []byte, ask Ask) (wire.Import, error) {
 	switch {
 	case ask.Kind == "" || ask.Kind == "bars":
@@ -178,7 +179,8 @@ func (r *tableRow) fault(err error) {
 }
 
 // strike crosses out what the row says was crossed out.
-func (r *tableRow) strike(id string, strike func(ctx context.Context, id, by, why string, at kiln.Stamp) error) keeper {
+func (r *tableRow) strike(id string, strike func(ctx context.Context, id, by, why string,
+	at kiln.Stamp) error) keeper {
 	a := r.act("struck")
 	return func(ctx context.Context, now kiln.Stamp) error {
 		if a == nil {
@@ -336,7 +338,8 @@ func (r *tableRow) bad() tiles.InvalidFields {
 	return all
 }
 
-// keepRows keeps row after row. Where it is stopped in between, those before are kept, and the same table again goes on.
+// keepRows keeps row after row. Where it is stopped in between, those before are kept, and the same table
+// again goes on.
 func (s Tables) keepRows(ctx context.Context, out *wire.Import, keep []keeper, ask Ask) error {
 	defer func() {
 		s.Shrink.Touch()
@@ -384,14 +387,16 @@ func (t *tableTaker) row(kind Table, r *tableRow, stands map[string][]string) (k
 	}
 	acts := false
 	for i, name := range names {
-		if _, in := r.at[name]; !in || slices.Contains(strings.Fields(kind.derived), name) || r.same(r.raw(name), old[i]) {
+		if _, in := r.at[name]; !in || slices.Contains(strings.Fields(kind.derived), name) ||
+			r.same(r.raw(name), old[i]) {
 			continue
 		}
 		switch {
 		case slices.Contains(strings.Fields(kind.acts), name) && old[i] == "":
 			acts = true
 		case slices.Contains(strings.Fields(kind.acts), name):
-		case kind.Name == "batches" && untouched(t.batches[tiles.BatchRef{Clay: tiles.ClayID(keys[0]), Batch: tiles.BatchID(keys[1])}]):
+		case kind.Name == "batches" && untouched(t.batches[tiles.BatchRef{Clay: tiles.ClayID(keys[0]),
+			Batch: tiles.BatchID(keys[1])}]):
 			return kind.takes(t, r), key
 		default:
 			r.left = message.New("is here with another {1}: {2}", name, or(tiles.PlainCell(old[i]), "none"))
@@ -416,7 +421,8 @@ func or(text, other string) string {
 
 // untouched reports whether a batch is as every clay begins with.
 func untouched(b tiles.Batch) bool {
-	return b.Batch == usecase.FirstBatch && b.Kind == tiles.Bought && b.Open && b.Stamp == "" && b.Arrived == "" && b.Note == "" && len(b.Parents) == 0
+	return b.Batch == usecase.FirstBatch && b.Kind == tiles.Bought && b.Open && b.Stamp == "" &&
+		b.Arrived == "" && b.Note == "" && len(b.Parents) == 0
 }
 
 // taker gathers what is there.

@@ -20,7 +20,8 @@ func TestTopics(t *testing.T) {
 			if err != nil || topic.Title == "" || topic.About == "" || strings.Contains(topic.About, "#") {
 				t.Errorf("%+v: %v", topic, err)
 			}
-			if strings.Contains(page, "**") || strings.Contains(page, "```") || strings.Contains(page, "![") || !strings.Contains(page, "<h2") {
+			if strings.Contains(page, "**") || strings.Contains(page, "```") ||
+				strings.Contains(page, "![") || !strings.Contains(page, "<h2") {
 				t.Errorf("%s: marks are left over, or no heading was made", topic.Name)
 			}
 			if n, drawn := strings.Count(topic.text, "!["), strings.Count(page, "</svg>"); n != drawn {

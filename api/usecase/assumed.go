@@ -16,9 +16,10 @@ const (
 	assumedNear = 60.0 // °C from the cone on the bag within which a usual glaze firing is taken for it
 )
 
-// Assumed is what each clay's bisque and fired lengths count at where nobody told which firing they came out of: the
-// usual firing of the kiln that the clay's last bars came from, else of the main kiln, else of any; else the cone on the
-// bag, and 1000 °C for a bisque. A usual glaze far from the cone on the bag is not meant for the clay.
+// Assumed is what each clay's bisque and fired lengths count at where nobody told which firing they came out
+// of: the usual firing of the kiln that the clay's last bars came from, else of the main kiln, else of any;
+// else the cone on the bag, and 1000 °C for a bisque. A usual glaze far from the cone on the bag is not meant
+// for the clay.
 func (s Clays) Assumed(ctx context.Context) (map[tiles.ClayID]tiles.Assumed, error) {
 	g, err := s.Snapshot(ctx)
 	if err != nil {
@@ -59,7 +60,8 @@ func (s Lids) assumed(ctx context.Context, clay tiles.Clay, kind kiln.Kind) (til
 		if err != nil {
 			return tiles.Assumption{}, err
 		}
-		far := kind != kiln.Bisque && clay.Matures.Known() && math.Abs(float64(m.Work-clay.Matures)) > assumedNear
+		far := kind != kiln.Bisque && clay.Matures.Known() &&
+			math.Abs(float64(m.Work-clay.Matures)) > assumedNear
 		if m.From == "usual" && !far {
 			return tiles.Assumption{Work: m.Work, SD: assumedSD,
 				Says: message.New("your usual {1} in {2}", kind, k)}, nil

@@ -82,7 +82,8 @@ func (s Bars) barJSON(b tiles.Bar, fit *shrinkage.Fit) wire.BarJSON {
 		if at := tiles.Measures(h.Kind); at != "" && !at.Before(tiles.Stage(j.Next)) {
 			j.Next = string(at)
 		}
-		if tiles.Measures(h.Kind) == tiles.Fired && (h.Unfired() || h.Passed().IsZero() || h.Passed().After(fired)) && !h.Told() {
+		if tiles.Measures(h.Kind) == tiles.Fired &&
+			(h.Unfired() || h.Passed().IsZero() || h.Passed().After(fired)) && !h.Told() {
 			fired = time.Time{} // it is fired again
 		}
 	}
@@ -254,7 +255,8 @@ func (s Bars) ReadReading(ctx context.Context, p wire.ReadingPath, b wire.Readin
 		return Asked{}, err
 	}
 	a := Asked{Said: slices.ContainsFunc(bar.Readings, func(o tiles.Reading) bool { return o.ID == r.ID })}
-	bar.Readings = slices.DeleteFunc(slices.Clone(bar.Readings), func(o tiles.Reading) bool { // no part of what is believed
+	// no part of what is believed
+	bar.Readings = slices.DeleteFunc(slices.Clone(bar.Readings), func(o tiles.Reading) bool {
 		return o.ID == r.ID || o.ID == r.Supersedes && r.Supersedes != ""
 	})
 	if b.Cone != "" || b.Firing != "" {
@@ -321,7 +323,8 @@ func earlierJSON(d *shrinkage.Doubt) *wire.Earlier {
 	if d == nil {
 		return nil
 	}
-	return &wire.Earlier{ID: d.Reading.ID, Stage: string(d.Reading.Stage), LengthMM: LengthMM(d.Reading.Length),
+	return &wire.Earlier{ID: d.Reading.ID, Stage: string(d.Reading.Stage),
+		LengthMM:   LengthMM(d.Reading.Length),
 		ExpectedMM: Rounded(float64(d.Expected), 1), Question: d.Question, Needs: d.Reading.Needs()}
 }
 

@@ -66,7 +66,8 @@ func newestTwo(all []tiles.KeptBatch, fired []tiles.BatchRef) (now, before tiles
 		return "", ""
 	}
 	for i, b := range all {
-		if b.BatchRef != newest.BatchRef && seen[b.BatchRef.Batch] && !b.Made.After(newest.Made) && (earlier == nil || !b.Made.Before(earlier.Made)) {
+		if b.BatchRef != newest.BatchRef && seen[b.BatchRef.Batch] && !b.Made.After(newest.Made) &&
+			(earlier == nil || !b.Made.Before(earlier.Made)) {
 			earlier = &all[i]
 		}
 	}

@@ -15,8 +15,8 @@ import (
 	"lidwright/tiles"
 )
 
-// ValidFiring looks at what a form may have sent as well as a body of JSON, which the document checks, and trims
-// the texts.
+// ValidFiring looks at what a form may have sent as well as a body of JSON, which the document checks, and
+// trims the texts.
 func ValidFiring(b *wire.FiringBody) error {
 	for _, w := range []struct {
 		field, value string
@@ -38,7 +38,8 @@ func (s Firings) SayFiring(ctx context.Context, id kiln.FiringID, b wire.FiringB
 	if err := ValidFiring(&b); err != nil {
 		return err
 	}
-	for _, only := range []struct{ field, value string }{{"kiln", b.Kiln}, {"began_at", b.BeganAt}, {"ended_at", b.EndedAt}, {"load", b.Load}, {"intended_cone", b.IntendedCone}} {
+	for _, only := range []struct{ field, value string }{{"kiln", b.Kiln}, {"began_at", b.BeganAt},
+		{"ended_at", b.EndedAt}, {"load", b.Load}, {"intended_cone", b.IntendedCone}} {
 		if only.value != "" {
 			return refuse("missing", message.New("Say source hand to keep a firing by hand."),
 				wire.Field{Name: "source", Says: message.New("is needed with {1}", only.field)})
@@ -103,7 +104,8 @@ func (s Firings) KeepByHand(ctx context.Context, id kiln.FiringID, b wire.Firing
 	if err != nil {
 		return tiles.PutResult{}, err
 	}
-	if b.Typed == nil && b.Sitter == nil && b.IntendedCone == "" && b.BeganAt == "" && b.EndedAt == "" && len(cones) == 0 && !follow {
+	if b.Typed == nil && b.Sitter == nil && b.IntendedCone == "" && b.BeganAt == "" && b.EndedAt == "" &&
+		len(cones) == 0 && !follow {
 		return tiles.PutResult{}, refuse("missing",
 			message.New("Tell when it began or ended, a reading, the sitter or the cone that was meant."),
 			wire.Field{Name: "began_at", Says: message.New("is needed, or ended_at, typed, sitter or intended_cone")})
@@ -168,7 +170,9 @@ func (s Firings) ByHand(id kiln.FiringID, b wire.FiringBody) (f HandFiring,
 		return f, nil, refuse("missing", message.New("Say which kiln."),
 			wire.Field{Name: "kiln", Says: message.New("is needed")})
 	case !ok && len(s.KilnNames()) > 0:
-		return f, nil, refuse("unknown-kiln", message.New("No kiln {1} here; one without a line is added by name on the Kilns page.", b.Kiln), wire.Field{Name: "kiln", Says: message.New("no such kiln here")})
+		return f, nil, refuse("unknown-kiln",
+			message.New("No kiln {1} here; one without a line is added by name on the Kilns page.", b.Kiln),
+			wire.Field{Name: "kiln", Says: message.New("no such kiln here")})
 	case ok:
 		f.Limit = known.Limit
 	}
@@ -188,7 +192,8 @@ func (s Firings) ByHand(id kiln.FiringID, b wire.FiringBody) (f HandFiring,
 			return f, nil, coneProblem("sitter.cone", err)
 		}
 		series := kiln.Series(cmp.Or(b.Sitter.Series, string(heatwork.SeriesSmall)))
-		if _, err := l.ReadCone(heatwork.ConeReading{Cone: c.Label, Series: series, Tilt: 90, Tilted: true}); err != nil {
+		if _, err := l.ReadCone(heatwork.ConeReading{Cone: c.Label, Series: series, Tilt: 90,
+			Tilted: true}); err != nil {
 			return f, nil, coneProblem("sitter.series", err)
 		}
 		f.Told.Sitter, f.Told.SitterSeries = c.Label, series

@@ -132,7 +132,8 @@ func (s Clays) clayNews(ctx context.Context) ([]StudioNews, error) {
 			return out, err
 		}
 		for _, m := range moves {
-			if by := shrinkage.TellingLid * tiles.Millimetre(m.Now-m.Was); now.Sub(m.At) < movedLately && math.Abs(float64(by)) >= float64(s.LidDefaults.Step) {
+			if by := shrinkage.TellingLid * tiles.Millimetre(m.Now-m.Was); now.Sub(m.At) < movedLately &&
+				math.Abs(float64(by)) >= float64(s.LidDefaults.Step) {
 				j := s.moveJSON(ctx, m, a)
 				out = append(out, StudioNews{Event: "rate.moved", Link: link, Since: m.At,
 					Says: message.New("the rate of {1} moved from {2} to {3} %, because of {4}", name,

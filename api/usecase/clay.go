@@ -155,6 +155,8 @@ func (s Clays) NewestClays(ctx context.Context) ([]tiles.ClayID, error) {
 			newest[b.Clay] = b.Made
 		}
 	}
-	slices.SortFunc(out, func(a, b tiles.ClayID) int { return cmp.Or(newest[b].Compare(newest[a]), cmp.Compare(a, b)) })
+	slices.SortFunc(out, func(a, b tiles.ClayID) int {
+		return cmp.Or(newest[b].Compare(newest[a]), cmp.Compare(a, b))
+	})
 	return out[:min(len(out), MostClays)], nil
 }

@@ -43,7 +43,8 @@ func (s Firings) firingJSON(f kiln.Firing, control kiln.ChannelID, usual detect.
 		Provisional: f.Provisional,
 		StartedAt:   s.Moment(f.Began.Wall), EndedAt: s.Moment(f.Over.Wall),
 		ClockTrusted: f.Began.Trusted && (f.Over.Wall.IsZero() || f.Over.Trusted),
-		Hours:        hours(f.Length), PeakC: Celsius(f.Peak), Dips: []wire.Dip{}, Gaps: GapsJSON(f.Gaps), Note: f.Note,
+		Hours:        hours(f.Length), PeakC: Celsius(f.Peak), Dips: []wire.Dip{},
+		Gaps: GapsJSON(f.Gaps), Note: f.Note,
 		Readings: wire.Readings{Good: f.Good, Faulty: map[string]int{}},
 	}
 	if p := f.StandIn; p.Probe != "" {
@@ -60,7 +61,8 @@ func (s Firings) firingJSON(f kiln.Firing, control kiln.ChannelID, usual detect.
 		}
 	}
 	for _, d := range f.Dips {
-		j.Dips = append(j.Dips, wire.Dip{FromS: Seconds(d.From), ToS: Seconds(d.To), LowestC: Celsius(d.Lowest)})
+		j.Dips = append(j.Dips, wire.Dip{FromS: Seconds(d.From), ToS: Seconds(d.To),
+			LowestC: Celsius(d.Lowest)})
 	}
 	for fault, n := range f.Faulty {
 		j.Readings.Faulty[string(fault)] = n
@@ -111,8 +113,8 @@ func likely(h kiln.HeatWork) []*float64 {
 	return []*float64{Celsius(h.Low), Celsius(h.High)}
 }
 
-// gapsSay tells of the gaps of a minute and more: of one how long it was, of several how many, how long in all, and
-// the longest.
+// gapsSay tells of the gaps of a minute and more: of one how long it was, of several how many, how long in
+// all, and the longest.
 func gapsSay(f kiln.Firing) message.Message {
 	var sum, longest time.Duration
 	known, unknown := 0, 0

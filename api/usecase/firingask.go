@@ -159,8 +159,9 @@ func (m FiringMeant) For() message.Message {
 	return message.Join("; ", message.New(from, m.Kind, m.Kiln, cone), m.Says)
 }
 
-// usualAtmosphere is the atmosphere of a question that names none: the one that most firings of a kind have, two
-// at least, so that a single firing of another does not move it; else that of the settings, else the newest's.
+// usualAtmosphere is the atmosphere of a question that names none: the one that most firings of a kind have,
+// two at least, so that a single firing of another does not move it; else that of the settings, else the
+// newest's.
 func (s *Studio) usualAtmosphere(firings []kiln.Firing, kind kiln.Kind) kiln.Atmosphere {
 	count := map[kiln.Atmosphere]int{}
 	var newest kiln.Atmosphere

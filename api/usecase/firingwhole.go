@@ -162,7 +162,8 @@ func probeSays(stories []heatwork.ProbeStory, channel kiln.ChannelID, id kiln.Fi
 	return says
 }
 
-// unpackable is when a cooling kiln comes down to its mark by its hottest probe; ok is false while nobody can tell.
+// unpackable is when a cooling kiln comes down to its mark by its hottest probe; ok is false while nobody can
+// tell.
 func (s Firings) unpackable(l record.Live) (u analysis.CoolingForecast, ok bool) {
 	if !l.TopPassed || l.BelowMark || l.Firing == "" || !foreseeable(l) {
 		return u, false

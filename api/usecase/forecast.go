@@ -84,7 +84,8 @@ type Usual struct {
 	Band []kiln.Envelope // low and high of its firings at equal hours; at most one
 }
 
-// Usual is the usual firing of the kind of a firing; of none where nobody told the kind, or there is no usual one yet.
+// Usual is the usual firing of the kind of a firing; of none where nobody told the kind, or there is no usual
+// one yet.
 func (s Firings) Usual(ctx context.Context, f kiln.Firing) (Usual, error) {
 	if f.Kind == "" {
 		return Usual{}, nil

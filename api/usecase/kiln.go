@@ -262,7 +262,8 @@ func (s Kilns) SayUsual(ctx context.Context, id kiln.KilnID, said string,
 	u := tiles.UsualSaid{ID: said, Kiln: id, Kind: kiln.Kind(b.Kind),
 		Atmosphere: kiln.Atmosphere(b.Atmosphere),
 		What:       b.What, Name: b.Name, HeatWork: kiln.NoTemperature(), By: b.By}
-	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: id, Status: kiln.Ended, Limit: newestKilns})
+	firings, err := s.Archive.Firings(ctx,
+		kiln.FiringFilter{Kiln: id, Status: kiln.Ended, Limit: newestKilns})
 	if err != nil {
 		return tiles.PutResult{}, err
 	}
@@ -336,7 +337,8 @@ func (s Kilns) KilnOf(ctx context.Context, id kiln.KilnID) (wire.KilnJSON, error
 	}
 	j := wire.KilnJSON{Kiln: string(id), Fuel: k.Fuel, LimitC: Celsius(k.Limit),
 		KeepShutAboveC: Celsius(m.Mark),
-		Reason:         m.Reason, Control: string(k.Control), Shelves: map[string]string{}, Probes: []wire.Probe{},
+		Reason:         m.Reason, Control: string(k.Control),
+		Shelves: map[string]string{}, Probes: []wire.Probe{},
 		Usual: []wire.Usual{}}
 	for shelf, c := range k.Shelves {
 		j.Shelves[shelf] = string(c)
@@ -354,7 +356,8 @@ func (s Kilns) KilnOf(ctx context.Context, id kiln.KilnID) (wire.KilnJSON, error
 			main = st.Of
 		}
 	}
-	firings, err := s.Archive.Firings(ctx, kiln.FiringFilter{Kiln: id, Status: kiln.Ended, Limit: newestKilns})
+	firings, err := s.Archive.Firings(ctx,
+		kiln.FiringFilter{Kiln: id, Status: kiln.Ended, Limit: newestKilns})
 	if err != nil {
 		return j, err
 	}

@@ -207,7 +207,8 @@ func (s Lids) asForm(ctx context.Context, q *lid.Question, open FromCards) error
 // asMaker takes from the newest pot card of the maker, of the form where one is named, whether a lid is
 // trimmed at leather-hard and by how much at most, unless the asker told.
 func (s Lids) asMaker(ctx context.Context, q *lid.Question, open FromCards) error {
-	if !open.Trim || q.Maker == "" || q.Asks() != lid.AskWidth || q.Body.Clay == "" || q.LidStage != "" && q.LidStage != tiles.Wet {
+	if !open.Trim || q.Maker == "" || q.Asks() != lid.AskWidth || q.Body.Clay == "" ||
+		q.LidStage != "" && q.LidStage != tiles.Wet {
 		return nil
 	}
 	cards, err := s.Archive.Pots(ctx, lid.PotFilter{Form: q.Form, Find: q.Maker, Limit: mostOfMaker})

@@ -76,7 +76,8 @@ func (s Lids) lidResultJSON(v lid.Result, t taughtBoard) wire.LidResult {
 		j.Struck = &wire.Act{By: a.By, Why: a.Why, At: s.Moment(a.At)}
 	}
 	if m := v.Limits; m != nil {
-		j.LeastPlayMM, j.MostPlayMM, j.BearingMM = LengthMM(m.LeastPlay), LengthMM(m.MostPlay), LengthMM(m.Bearing)
+		j.LeastPlayMM, j.MostPlayMM, j.BearingMM =
+			LengthMM(m.LeastPlay), LengthMM(m.MostPlay), LengthMM(m.Bearing)
 	}
 	if t.Sat.Lid != 0 {
 		j.ExpectedMM = LengthMM(t.Sat.Play)
@@ -171,7 +172,8 @@ func (s Lids) LidResultKept(ctx context.Context, id string) (wire.LidResultKept,
 	}
 	t := l.boards[id]
 	j = wire.LidResultKept{LidResult: s.lidResultJSON(v, t), Says: []message.Message{}, Cautions: []string{},
-		LidDifference: lidDifference(l.parts.Of(lid.DifferenceGroup{Form: v.Form, Body: v.Body.Clay, Lid: v.Lid.Clay, Maker: v.Maker}))}
+		LidDifference: lidDifference(l.parts.Of(lid.DifferenceGroup{Form: v.Form, Body: v.Body.Clay,
+			Lid: v.Lid.Clay, Maker: v.Maker}))}
 	for _, says := range []message.Message{t.Why, t.Caveat} {
 		if !says.IsZero() {
 			j.Says = append(j.Says, says)

@@ -49,7 +49,8 @@ func (s Loads) undoUntil(l tiles.KeptLoad) *string {
 }
 
 // KeepLoad keeps a load, or what is changed about it.
-func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Precondition) (tiles.PutResult, error) {
+func (s Loads) KeepLoad(ctx context.Context, id string, b wire.LoadBody, m Precondition) (tiles.PutResult,
+	error) {
 	l, err := s.readLoad(ctx, id, b)
 	if err != nil {
 		return tiles.PutResult{}, err
@@ -78,7 +79,8 @@ func (s Loads) CheckLoad(ctx context.Context, id string, b wire.LoadBody) error 
 
 // readLoad is a load as it was told, with each of its bars known.
 func (s Loads) readLoad(ctx context.Context, id string, b wire.LoadBody) (tiles.Load, error) {
-	l := tiles.Load{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind), Atmosphere: kiln.Atmosphere(b.Atmosphere), Firing: kiln.FiringID(b.Firing),
+	l := tiles.Load{ID: id, Kiln: kiln.KilnID(b.Kiln), Kind: kiln.Kind(b.Kind),
+		Atmosphere: kiln.Atmosphere(b.Atmosphere), Firing: kiln.FiringID(b.Firing),
 		PackedBy: b.PackedBy, Note: b.Note, Stated: kiln.NoTemperature()}
 	if b.HeatWorkC != 0 {
 		l.Stated = kiln.Celsius(b.HeatWorkC)

@@ -31,9 +31,9 @@ func (s *Studio) liveOf(id kiln.KilnID) (record.Live, bool) {
 	return all[i], true
 }
 
-// Unpack says that a load is out of its kiln. Where that kiln reads over 200 °C, its peak is not passed, or the
-// load was never fired, it asks, unless the asker is sure. The record of a kiln that is still hot goes on to its own
-// end all the same.
+// Unpack says that a load is out of its kiln. Where that kiln reads over 200 °C, its peak is not passed, or
+// the load was never fired, it asks, unless the asker is sure. The record of a kiln that is still hot goes on
+// to its own end all the same.
 func (s Loads) Unpack(ctx context.Context, id string, at time.Time, by string,
 	sure bool) (tiles.KeptLoad, error) {
 	l, err := s.Archive.Load(ctx, id)
@@ -82,8 +82,8 @@ func (s Loads) reallyOut(l tiles.KeptLoad) error {
 	return nil
 }
 
-// ReadOut marks the loads unpacked of which a reading says that they are out: it is of the stage that they give, and
-// was read after their peak. It ends no record, and asks nothing.
+// ReadOut marks the loads unpacked of which a reading says that they are out: it is of the stage that they
+// give, and was read after their peak. It ends no record, and asks nothing.
 func (s Loads) ReadOut(ctx context.Context, b tiles.Bar, r tiles.Reading) error {
 	for _, h := range b.Firings {
 		l, err := s.Archive.Load(ctx, h.Load)
@@ -117,8 +117,8 @@ func (s Loads) CallOff(ctx context.Context, id, by string) (tiles.KeptLoad, erro
 	return s.changed(ctx, l, s.Archive.CallOffLoad(ctx, id, by, s.Now()))
 }
 
-// PutBack takes back that a load was called off, or, within ten minutes, that it was unpacked. A record that was ended
-// by that goes on as if nobody had ended it.
+// PutBack takes back that a load was called off, or, within ten minutes, that it was unpacked. A record that
+// was ended by that goes on as if nobody had ended it.
 func (s Loads) PutBack(ctx context.Context, id, by string) (tiles.KeptLoad, error) {
 	l, err := s.Archive.Load(ctx, id)
 	if err != nil {
@@ -199,7 +199,8 @@ func (s Loads) joinRunning(ctx context.Context, f kiln.Firing, joined detect.Fac
 	s.TellKiln(ctx, joined)
 }
 
-// changed tells everybody that something about a load was said, where that was kept, and gives it as it is now.
+// changed tells everybody that something about a load was said, where that was kept, and gives it as it is
+// now.
 func (s Loads) changed(ctx context.Context, l tiles.KeptLoad, err error) (tiles.KeptLoad, error) {
 	if err != nil {
 		return l, err
@@ -209,8 +210,9 @@ func (s Loads) changed(ctx context.Context, l tiles.KeptLoad, err error) (tiles.
 	return s.Archive.Load(ctx, l.ID)
 }
 
-// Move brings bars of a load into another, or, where none is named, into a new one of the same kiln and kind. Where
-// nothing is left in the first, and it was not fired, it is called off: the two are one load from now on.
+// Move brings bars of a load into another, or, where none is named, into a new one of the same kiln and kind.
+// Where nothing is left in the first, and it was not fired, it is called off: the two are one load from now
+// on.
 func (s Loads) Move(ctx context.Context, id string, b wire.MoveBody) (tiles.KeptLoad, error) {
 	from, err := s.Archive.Load(ctx, id)
 	if err != nil {
@@ -311,7 +313,8 @@ func (s Loads) packedElsewhere(ctx context.Context, l tiles.Load) error {
 	for _, o := range open {
 		var both []string
 		for _, p := range o.Bars {
-			if o.ID != l.ID && slices.ContainsFunc(l.Bars, func(q tiles.Placed) bool { return q.Bar == p.Bar }) {
+			if o.ID != l.ID && slices.ContainsFunc(l.Bars,
+				func(q tiles.Placed) bool { return q.Bar == p.Bar }) {
 				both = append(both, string(p.Bar))
 			}
 		}

@@ -16,9 +16,9 @@ const (
 	secondOfTwo = "second"
 )
 
-// LocalTime is the moment that a clock of the zone called text; field names it in what is refused. In the night in
-// which the clock goes back an hour comes twice: which says whether the first or the second is meant, and without it
-// that is asked. One that the clock jumped over is refused, and never shifted.
+// LocalTime is the moment that a clock of the zone called text; field names it in what is refused. In the
+// night in which the clock goes back an hour comes twice: which says whether the first or the second is
+// meant, and without it that is asked. One that the clock jumped over is refused, and never shifted.
 func LocalTime(field, text string, zone *time.Location, which string) (time.Time, error) {
 	for _, form := range localForms {
 		t, err := time.ParseInLocation(form, text, zone)
@@ -26,7 +26,8 @@ func LocalTime(field, text string, zone *time.Location, which string) (time.Time
 			continue
 		}
 		if t.Format(form) != text {
-			return t, refuse("out-of-range", message.New("{1} never was: the clock jumped over it that night.", text),
+			return t, refuse("out-of-range",
+				message.New("{1} never was: the clock jumped over it that night.", text),
 				wire.Field{Name: field,
 					Says: message.New("{1} never was: the clock jumped over it that night. What did it say?",
 						t.Format("2 Jan ")+text[len("2006-01-02T"):])})
@@ -63,8 +64,8 @@ func CameTwice(text string, zone *time.Location) bool {
 	return false
 }
 
-// bothOf are the two moments that are called as t is, which is one of them; both t where there is one. Clocks go back
-// by an hour, or by half of one (Lord Howe Island, by the tz database).
+// bothOf are the two moments that are called as t is, which is one of them; both t where there is one. Clocks
+// go back by an hour, or by half of one (Lord Howe Island, by the tz database).
 func bothOf(t time.Time, form, text string) (first, second time.Time, twice bool) {
 	for _, by := range []time.Duration{-time.Hour, -30 * time.Minute, 30 * time.Minute, time.Hour} {
 		if o := t.Add(by); o.Format(form) == text {

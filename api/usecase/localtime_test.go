@@ -8,8 +8,8 @@ import (
 	"time"
 )
 
-// The nights of the change of clocks: central Europe by Directive 2000/84/EC, New York by the Energy Policy Act of
-// 2005, Lord Howe Island, which goes back by half an hour, by the tz database.
+// The nights of the change of clocks: central Europe by Directive 2000/84/EC, New York by the Energy Policy
+// Act of 2005, Lord Howe Island, which goes back by half an hour, by the tz database.
 func TestLocalTime(t *testing.T) {
 	for _, c := range []struct{ zone, text, which, want, asks string }{
 		{"Europe/Berlin", "2026-10-25T02:30", "", "", "25 Oct 02:30 came twice"},
@@ -35,7 +35,8 @@ func TestLocalTime(t *testing.T) {
 		got, err := LocalTime("began_at", c.text, zone, c.which)
 		var r *Refusal
 		if errors.As(err, &r) {
-			if c.asks == "" || len(r.Fields) != 1 || r.Fields[0].Name != "began_at" || !strings.Contains(fmt.Sprint(r.Fields[0].Says), c.asks) {
+			if c.asks == "" || len(r.Fields) != 1 || r.Fields[0].Name != "began_at" ||
+				!strings.Contains(fmt.Sprint(r.Fields[0].Says), c.asks) {
 				t.Errorf("%s %s %s: asked %+v, want %q", c.zone, c.text, c.which, r.Fields, c.asks)
 			}
 		} else if err != nil || got.Format(time.RFC3339) != c.want {

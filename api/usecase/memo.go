@@ -2,7 +2,8 @@ package usecase
 
 import "sync"
 
-// Memo is what was last made of what people noted, made anew when that grew. Who reads it changes nothing in it.
+// Memo is what was last made of what people noted, made anew when that grew. Who reads it changes nothing in
+// it.
 type Memo[T any] struct {
 	mu    sync.Mutex // guards the fields below; held while it is made, so that one makes it for all
 	known bool

@@ -5,7 +5,8 @@ import (
 	"testing"
 )
 
-// What people noted is read once until more is noted; an error, and what was noted meanwhile, have it read anew.
+// What people noted is read once until more is noted; an error, and what was noted meanwhile, have it read
+// anew.
 func TestMemo(t *testing.T) {
 	var m Memo[int]
 	at, made := uint64(7), 0

@@ -12,7 +12,8 @@ import (
 
 const worthMM = 0.05 // less nobody can measure on a lid
 
-// Wild are the readings of a clay that fit, which may be nil, leaves out because they are far from the others.
+// Wild are the readings of a clay that fit, which may be nil, leaves out because they are far from the
+// others.
 func (s Clays) Wild(fit *shrinkage.Fit, clay tiles.ClayID) (out []wire.Left) {
 	if fit == nil {
 		return nil

@@ -83,7 +83,8 @@ func (s Kilns) KilnNow(ctx context.Context, l record.Live) wire.KilnNow {
 		}
 		if c, told := l.Corrected[kiln.Place{Channel: s.Speaks(l)}]; told {
 			j.Corrected = &wire.NowWork{Work: wire.Work{HeatWorkC: Celsius(c.C), Likely: likely(c),
-				Cone: Text(heatwork.ConeText(c)), ConeWords: heatwork.ConeWords(c)}, CorrectionC: Celsius(c.Bias),
+				Cone: Text(heatwork.ConeText(c)), ConeWords: heatwork.ConeWords(c)},
+				CorrectionC:  Celsius(c.Bias),
 				CorrectionSD: Celsius(c.BiasSD)}
 		}
 	}
@@ -96,13 +97,15 @@ func (s Kilns) foresee(ctx context.Context, l record.Live, j *wire.KilnNow) {
 	f, err := s.Firings().heating(ctx, l)
 	if err != nil {
 		if ctx.Err() == nil {
-			slog.WarnContext(ctx, "the usual firings cannot be read: nothing is foreseen", "kiln", l.Kiln, "err", err)
+			slog.WarnContext(ctx, "the usual firings cannot be read: nothing is foreseen",
+				"kiln", l.Kiln, "err", err)
 		}
 		return
 	}
 	if !f.Known {
 		if l.Firing != "" && !l.TopPassed && l.Elapsed >= forecastFrom && foreseeable(l) {
-			j.BelowKeepShutSays = message.New("When it reads below {1} is not known until it cools.", l.KeepShut)
+			j.BelowKeepShutSays = message.New("When it reads below {1} is not known until it cools.",
+				l.KeepShut)
 		}
 		return
 	}
@@ -118,7 +121,8 @@ func (s Kilns) foresee(ctx context.Context, l record.Live, j *wire.KilnNow) {
 		j.AheadSays = message.New("as usual")
 	}
 	if f.CoolKnown {
-		j.BelowKeepShutAt, j.BelowKeepShutLikely = s.Moment(now.Add(f.Cool.Left)), s.Firings().clocksOf(f.Cool, now)
+		j.BelowKeepShutAt, j.BelowKeepShutLikely =
+			s.Moment(now.Add(f.Cool.Left)), s.Firings().clocksOf(f.Cool, now)
 	}
 }
 
@@ -216,8 +220,9 @@ func (l Line) JSON(at func(kiln.Stamp) *string) wire.Line {
 		Look:  []message.Message{},
 		Sends: append([]message.Message{}, l.Sends...),
 		ForS:  Rounded(l.Window, 0), Good: l.GoodMinute, Bad: l.BadMinute, Last: []wire.Last{},
-		Orders:  []wire.Order{},
-		Outcome: wire.OutcomesTotal{Good: l.Good, Garbled: l.Garbled, Silent: l.Silent, Breakvalue: l.Breakvalue}}
+		Orders: []wire.Order{},
+		Outcome: wire.OutcomesTotal{Good: l.Good, Garbled: l.Garbled, Silent: l.Silent,
+			Breakvalue: l.Breakvalue}}
 	for _, r := range l.Heard {
 		j.Words = append(j.Words, r.Says)
 		if r.Look {

@@ -26,8 +26,8 @@ func (s Lids) KeepPot(ctx context.Context, id string, b wire.PotBody) (tiles.Put
 	return s.Archive.PutPot(ctx, p, PreconditionOf(ctx), s.Now())
 }
 
-// fillCard gives a card the day and the number that it does not say: those that it has, else today and the next
-// number of its maker, so that it can be found by them.
+// fillCard gives a card the day and the number that it does not say: those that it has, else today and the
+// next number of its maker, so that it can be found by them.
 func (s Lids) fillCard(ctx context.Context, p *lid.PotCard) error {
 	if p.MadeOn != "" && p.Number != "" {
 		return nil
@@ -74,9 +74,11 @@ func (s Lids) PotCard(ctx context.Context, id string, b wire.PotBody) (lid.PotCa
 	p := lid.PotCard{ID: id, Mark: b.Mark, Number: b.Number, Form: b.Form,
 		Seat: lid.Seat(cmp.Or(b.Seat, "inset")), SeatGlazed: b.SeatGlazed,
 		Together: shrinkage.Together(b.Together),
-		Collar:   FromMillimetres(b.Collar), Opening: of(b.Opening), Stage: tiles.Stage(cmp.Or(b.Stage, "wet")),
-		Set: of(b.Set), Measured: of(b.Measured),
-		Bowl: of(b.Bowl), TrimMost: of(b.TrimMost), Fired: FromMillimetres(b.Fired), MadeOn: b.MadeOn, Note: b.Note}
+		Collar:   FromMillimetres(b.Collar), Opening: of(b.Opening),
+		Stage: tiles.Stage(cmp.Or(b.Stage, "wet")),
+		Set:   of(b.Set), Measured: of(b.Measured),
+		Bowl: of(b.Bowl), TrimMost: of(b.TrimMost), Fired: FromMillimetres(b.Fired),
+		MadeOn: b.MadeOn, Note: b.Note}
 	var err error
 	if p.Body, err = s.batchRef(ctx, "body", b.Body); err != nil {
 		return p, err

@@ -32,7 +32,8 @@ func (s Kilns) KeepShut(ctx context.Context, id kiln.KilnID) (tiles.KeepShut, er
 
 // KeepShutJSON is a mark as the API tells it; without an id it is that of the settings.
 func (s Kilns) KeepShutJSON(m tiles.KeepShut) wire.KeepShut {
-	return wire.KeepShut{ID: Text(m.ID), MarkC: Celsius(m.Mark), Reason: m.Reason, By: m.By, At: s.Moment(m.At)}
+	return wire.KeepShut{ID: Text(m.ID), MarkC: Celsius(m.Mark), Reason: m.Reason,
+		By: m.By, At: s.Moment(m.At)}
 }
 
 // KeepKeepShut keeps above which temperature a kiln is kept shut from now on, and tells the recorder.

@@ -13,8 +13,8 @@ import (
 	"lidwright/kiln/record"
 )
 
-// Begin begins a firing at once, under an id that the asker made. Where one is being recorded, it asks, unless the
-// asker is sure: the record of that one ends.
+// Begin begins a firing at once, under an id that the asker made. Where one is being recorded, it asks,
+// unless the asker is sure: the record of that one ends.
 func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kind kiln.Kind,
 	atmosphere kiln.Atmosphere, sure bool) (kiln.Firing, error) {
 	if _, err := uuid.Parse(string(id)); err != nil {
@@ -41,8 +41,9 @@ func (s Firings) Begin(ctx context.Context, id kiln.FiringID, k kiln.KilnID, kin
 		return f, err
 	}
 	if open != id {
-		return f, refuse("kiln-not-heard", message.New("Nothing good was received from {1} yet, so no firing can begin.",
-			string(k)), wire.Field{Name: "kiln", Says: message.New("nothing is received from it")})
+		return f, refuse("kiln-not-heard",
+			message.New("Nothing good was received from {1} yet, so no firing can begin.",
+				string(k)), wire.Field{Name: "kiln", Says: message.New("nothing is received from it")})
 	}
 	return s.FindFiring(ctx, id)
 }
@@ -65,7 +66,8 @@ func (s Firings) Stop(ctx context.Context, id kiln.FiringID, sure bool) (kiln.Fi
 		}
 		return f, refuse("are-you-sure", says, wire.Field{Name: "sure", Says: message.New("say so to stop")})
 	}
-	if _, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: f.Kiln, What: detect.StopRecording, At: s.Now()}); err != nil {
+	if _, err := s.Recorder.Tell(ctx, detect.Fact{Kiln: f.Kiln, What: detect.StopRecording,
+		At: s.Now()}); err != nil {
 		return f, err
 	}
 	stopped, err := s.FindFiring(ctx, id)
@@ -75,8 +77,8 @@ func (s Firings) Stop(ctx context.Context, id kiln.FiringID, sure bool) (kiln.Fi
 	return stopped, err
 }
 
-// GoOn takes back, within ten minutes, that a person ended the record of a firing: it goes on as if nobody had. One
-// that goes on stays as it is.
+// GoOn takes back, within ten minutes, that a person ended the record of a firing: it goes on as if nobody
+// had. One that goes on stays as it is.
 func (s Firings) GoOn(ctx context.Context, id kiln.FiringID) (kiln.Firing, error) {
 	f, err := s.justStopped(ctx, id)
 	if err != nil {

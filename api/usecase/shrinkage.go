@@ -102,8 +102,8 @@ func (s Clays) basisJSON(b shrinkage.Basis) wire.Basis {
 		LastReadingAt: s.Moment(b.LastReading)}
 }
 
-// snapshot is an Archive and the probes of one moment for one look over many clays: what they all rest on is read
-// once.
+// snapshot is an Archive and the probes of one moment for one look over many clays: what they all rest on is
+// read once.
 type snapshot struct {
 	Storage
 	Heat

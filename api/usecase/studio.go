@@ -30,7 +30,8 @@ type Studio struct {
 	Settings string
 	// Hot is how long each channel of a kiln was over kiln.ProbeHot in firings of a span; a zero end
 	// means until now.
-	Hot         func(ctx context.Context, k kiln.KilnID, from, until time.Time) (map[kiln.ChannelID]time.Duration, error)
+	Hot func(ctx context.Context, k kiln.KilnID, from,
+		until time.Time) (map[kiln.ChannelID]time.Duration, error)
 	LidDefaults lid.Defaults
 	Codes       tiles.Alphabet
 	Now         func() kiln.Stamp

@@ -9,7 +9,8 @@ import (
 
 // together gives what work gives to all who ask for the same at the same time. Where whoever worked it out
 // went away before the end, another of them does.
-func together[T any](ctx context.Context, working *singleflight.Group, key string, work func() (T, error)) (T, error) {
+func together[T any](ctx context.Context, working *singleflight.Group, key string, work func() (T, error)) (T,
+	error) {
 	for {
 		v, err, shared := working.Do(key, func() (any, error) { return work() })
 		if shared && errors.Is(err, context.Canceled) && ctx.Err() == nil {

@@ -37,7 +37,10 @@ func TestTogether(t *testing.T) {
 	if n := <-got; n != 7 {
 		t.Errorf("who stayed got %d", n)
 	}
-	if _, err := together(t.Context(), &working, "key", func() (int, error) { return 0, context.DeadlineExceeded }); !errors.Is(err, context.DeadlineExceeded) {
+	if _, err := together(t.Context(), &working, "key", func() (int, error) {
+		return 0,
+			context.DeadlineExceeded
+	}); !errors.Is(err, context.DeadlineExceeded) {
 		t.Errorf("trouble of the work itself: %v", err)
 	}
 }

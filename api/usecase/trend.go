@@ -37,7 +37,9 @@ var quantities = []struct {
 		return math.NaN()
 	}},
 	{"peak_c", "Peak", degreesMore, func(f kiln.Firing, _ kiln.ChannelID) float64 { return float64(f.Peak) }},
-	{"hours_to_top", "Hours to peak", hoursMore, func(f kiln.Firing, _ kiln.ChannelID) float64 { return someHours(f.ToTop) }},
+	{"hours_to_top", "Hours to peak", hoursMore, func(f kiln.Firing, _ kiln.ChannelID) float64 {
+		return someHours(f.ToTop)
+	}},
 	{"cooling_hours", "Hours of cooling", hoursMore, func(f kiln.Firing, _ kiln.ChannelID) float64 {
 		if f.ToTop == 0 {
 			return math.NaN()
@@ -77,7 +79,8 @@ func (s Firings) Trend(ctx context.Context, k kiln.KilnID, kind kiln.Kind, atmos
 		if string(f.Kind) == out.Kind && out.Atmosphere == "" {
 			out.Atmosphere = string(f.Atmosphere)
 		}
-		if string(f.Kind) != out.Kind || string(f.Atmosphere) != out.Atmosphere || len(mine) > 0 && f.Began.Wall.Before(mine[0].Began.Wall.AddDate(-years, 0, 0)) {
+		if string(f.Kind) != out.Kind || string(f.Atmosphere) != out.Atmosphere ||
+			len(mine) > 0 && f.Began.Wall.Before(mine[0].Began.Wall.AddDate(-years, 0, 0)) {
 			continue
 		}
 		mine = append(mine, f)

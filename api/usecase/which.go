@@ -52,7 +52,8 @@ func (s Bars) which(ctx context.Context, b tiles.Bar, r tiles.Reading, w wire.Wh
 	if err != nil {
 		return whichFiring{}, coneProblem("cone", err)
 	}
-	// A minute before, so that a length read at once comes after it. Lengths of one day and cone are taken for one load.
+	// A minute before, so that a length read at once comes after it. Lengths of one day and cone are taken
+	// for one load.
 	at := r.At.Add(-time.Minute)
 	out := whichFiring{heat: tiles.Heat{Kind: kind, Work: work, At: at}}
 	open, ok, err := s.unfiredOf(ctx, b, r.Stage, "")
@@ -74,8 +75,10 @@ func (s Bars) which(ctx context.Context, b tiles.Bar, r tiles.Reading, w wire.Wh
 	return out, err
 }
 
-// whichNamed is which for a firing by its id or name, or the last one of the kiln that the clay's bars come from.
-func (s Bars) whichNamed(ctx context.Context, b tiles.Bar, r tiles.Reading, name string, refused func(kind string, why message.Key, args ...any) error) (whichFiring, error) {
+// whichNamed is which for a firing by its id or name, or the last one of the kiln that the clay's bars come
+// from.
+func (s Bars) whichNamed(ctx context.Context, b tiles.Bar, r tiles.Reading, name string,
+	refused func(kind string, why message.Key, args ...any) error) (whichFiring, error) {
 	f, err := s.firingNamed(ctx, b, r, name)
 	if err != nil {
 		return whichFiring{}, err
@@ -127,7 +130,8 @@ func (s Bars) whichNamed(ctx context.Context, b tiles.Bar, r tiles.Reading, name
 	return out, err
 }
 
-// leaves finds the load that gave r its heat by what was told of it before, so that another answer takes its place.
+// leaves finds the load that gave r its heat by what was told of it before, so that another answer takes its
+// place.
 func (w *whichFiring) leaves(b tiles.Bar, r tiles.Reading) {
 	if h, ok := b.Hottest(r); ok && h.Load != w.load.ID && tiles.Measures(h.Kind) == r.Stage {
 		w.from = h.Load
@@ -148,8 +152,8 @@ func (s Bars) loadOr(ctx context.Context, l tiles.Load) (tiles.Load, error) {
 	return l, err
 }
 
-// unfiredOf is the load of b that nobody fired as far as is known and that gives the stage; of that kiln, where one is
-// named. It is false where there is none such, or several.
+// unfiredOf is the load of b that nobody fired as far as is known and that gives the stage; of that kiln,
+// where one is named. It is false where there is none such, or several.
 func (s Bars) unfiredOf(ctx context.Context, b tiles.Bar, stage tiles.Stage, of kiln.KilnID) (only tiles.Load,
 	ok bool, err error) {
 	for _, h := range b.Firings {
@@ -165,8 +169,8 @@ func (s Bars) unfiredOf(ctx context.Context, b tiles.Bar, stage tiles.Stage, of 
 	return only, ok, nil
 }
 
-// firingNamed finds a firing by its id, its name (big-blue/8, big-blue/last) or as the last one of the kiln that the
-// clay's last bars came from. Its id is empty where there is none.
+// firingNamed finds a firing by its id, its name (big-blue/8, big-blue/last) or as the last one of the kiln
+// that the clay's last bars came from. Its id is empty where there is none.
 func (s Bars) firingNamed(ctx context.Context, b tiles.Bar, r tiles.Reading, name string) (f kiln.Firing,
 	err error) {
 	of, number, parted := strings.Cut(name, "/")
@@ -217,7 +221,8 @@ func (s Bars) placed(ctx context.Context, b tiles.Bar, r tiles.Reading, w whichF
 		err = s.Archive.PlaceBars(ctx, []tiles.BarMove{{Bar: b.Code, From: w.from, To: l.ID}}, s.Now())
 	default:
 		l.Bars = []tiles.Placed{{Bar: b.Code}}
-		if err = s.Archive.KeepSheet(ctx, tiles.Taken{Loads: []tiles.Load{l}}, s.Now(), nil); err == nil && w.from != "" {
+		if err = s.Archive.KeepSheet(ctx, tiles.Taken{Loads: []tiles.Load{l}}, s.Now(), nil); err == nil &&
+			w.from != "" {
 			err = s.Archive.PlaceBars(ctx, []tiles.BarMove{{Bar: b.Code, From: w.from}}, s.Now())
 		}
 	}
@@ -243,7 +248,8 @@ func (s Bars) emptied(ctx context.Context, id, by string) error {
 	return s.Archive.CallOffLoad(ctx, id, by, s.Now())
 }
 
-// TellFiring says which firing, or what cone, a length that is kept came out of, and gives the reading as it stands then.
+// TellFiring says which firing, or what cone, a length that is kept came out of, and gives the reading as it
+// stands then.
 func (s Bars) TellFiring(ctx context.Context, p wire.ReadingPath, w wire.WhichFiring) (wire.Reading, error) {
 	b, err := s.Bar(ctx, p.BarPath)
 	if err != nil {
@@ -283,7 +289,8 @@ func (s Bars) WhichAsked(ctx context.Context, b tiles.Bar, r tiles.Reading, most
 	var out []kiln.Firing
 	for _, f := range all {
 		passed := f.PeakPassed()
-		if sort := tiles.Measures(f.Kind); (sort == "" || sort == r.Stage) && f.Whole() && !passed.IsZero() && !passed.After(r.At) && len(out) < most {
+		if sort := tiles.Measures(f.Kind); (sort == "" || sort == r.Stage) && f.Whole() && !passed.IsZero() &&
+			!passed.After(r.At) && len(out) < most {
 			out = append(out, f)
 		}
 	}

@@ -33,10 +33,12 @@ func TestAnswersKept(t *testing.T) {
 		return w.Code, strings.TrimSpace(w.Body.String()), w.Header()
 	}
 	_, first, header := get("/kept?x=1", "")
-	if _, again, same := get("/kept?x=1", ""); again != first || same.Get("ETag") != header.Get("ETag") || same.Get("Content-Type") != "text/plain" || asked != 1 {
+	if _, again, same := get("/kept?x=1", ""); again != first || same.Get("ETag") != header.Get("ETag") ||
+		same.Get("Content-Type") != "text/plain" || asked != 1 {
 		t.Errorf("asked again: %q after %q, %v, made %d times", again, first, same, asked)
 	}
-	if code, body, h := get("/kept?x=1", header.Get("ETag")); code != 304 || body != "" || h.Get("ETag") != header.Get("ETag") || h.Get("Content-Type") != "" {
+	if code, body, h := get("/kept?x=1", header.Get("ETag")); code != 304 || body != "" ||
+		h.Get("ETag") != header.Get("ETag") || h.Get("Content-Type") != "" {
 		t.Errorf("not modified: %d %q %v", code, body, h)
 	}
 	if _, other, _ := get("/kept?x=2", ""); other == first {

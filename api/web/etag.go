@@ -57,7 +57,8 @@ func Tagged(next http.Handler, cacheOf func(*http.Request) *Cache) http.Handler 
 			w.Header().Set("ETag", tag)
 		}
 		one := answer{body: h.body.Bytes(), tag: tag, contentType: w.Header().Get("Content-Type")}
-		keep := tag != "" && question != "" && w.Header().Get("Set-Cookie") == "" && w.Header().Get("Cache-Control") == ""
+		keep := tag != "" && question != "" && w.Header().Get("Set-Cookie") == "" &&
+			w.Header().Get("Cache-Control") == ""
 		one.pressed = send(w, r, h.status, one, edited)
 		if keep {
 			one.body = bytes.Clone(one.body)
@@ -111,7 +112,8 @@ var noCache, gzipped = []string{"no-cache"}, []string{"gzip"}
 func bareHead(h http.Header) {
 	for name := range h {
 		switch name {
-		case "Etag", "Cache-Control", "Vary", "Content-Location", "Expires", "Date", "Set-Cookie", "Connection":
+		case "Etag", "Cache-Control", "Vary", "Content-Location", "Expires", "Date",
+			"Set-Cookie", "Connection":
 		default:
 			delete(h, name)
 		}

@@ -23,7 +23,8 @@ var presses = sync.Pool{New: func() any {
 func pays(w http.ResponseWriter, r *http.Request, body []byte) bool {
 	h := w.Header()
 	kind := h.Get("Content-Type")
-	if len(body) < pressFrom || h.Get("Content-Encoding") != "" || !strings.HasPrefix(kind, "text/") && !strings.HasPrefix(kind, "application/json") && !strings.HasPrefix(kind, "image/svg") {
+	if len(body) < pressFrom || h.Get("Content-Encoding") != "" || !strings.HasPrefix(kind, "text/") &&
+		!strings.HasPrefix(kind, "application/json") && !strings.HasPrefix(kind, "image/svg") {
 		return false
 	}
 	h.Add("Vary", "Accept-Encoding")

@@ -13,7 +13,8 @@ import (
 	"lidwright/kiln/message"
 )
 
-// missingProperty finds the name of a member that is not there in huma's words, whose place is the object around it.
+// missingProperty finds the name of a member that is not there in huma's words, whose place is the object
+// around it.
 var missingProperty = regexp.MustCompile(`^expected required property (\S+) to be present$`)
 
 // plainWords are huma's refusals of a member in plain words, with what stands in their groups.
@@ -74,7 +75,8 @@ func HumaError(status int, msg string, errs ...error) huma.StatusError {
 			continue
 		}
 		ed := d.ErrorDetail()
-		name := strings.TrimPrefix(strings.TrimPrefix(strings.TrimPrefix(ed.Location, "body."), "query."), "path.")
+		name := strings.TrimPrefix(strings.TrimPrefix(strings.TrimPrefix(ed.Location, "body."), "query."),
+			"path.")
 		if ed.Location == "body" { // the whole of it, and no member of that name
 			name = ""
 		}
@@ -89,7 +91,8 @@ func HumaError(status int, msg string, errs ...error) huma.StatusError {
 				name, says = strings.TrimPrefix(name+"."+m[1], "."), ""
 				why = message.New("is needed")
 			}
-		case strings.Contains(says, "expected value to be one of"), strings.Contains(says, "expected string"), strings.Contains(says, "expected object"),
+		case strings.Contains(says, "expected value to be one of"), strings.Contains(says, "expected string"),
+			strings.Contains(says, "expected object"),
 			strings.Contains(says, "expected array"), strings.Contains(says, "expected boolean"):
 			kind = cmp.Or(kind, "unknown-value")
 		}

@@ -25,7 +25,8 @@ func EncodeJSON(v any) []byte {
 
 // StrictJSON reads one JSON value into v. It refuses what encoding/json lets pass (RFC 7493, I-JSON, 2.1 and
 // 2.3): bytes that are not UTF-8, half of a surrogate pair, a name given twice; and nesting beyond 32 levels
-// and anything after the value. Unknown and misspelt names are refused by huma's own check against the schema.
+// and anything after the value. Unknown and misspelt names are refused by huma's own check against the
+// schema.
 func StrictJSON(data []byte, v any) error {
 	d := jsontext.NewDecoder(bytes.NewBuffer(data))
 	for again := true; again; again = d.StackDepth() > 0 {

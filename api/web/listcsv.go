@@ -13,8 +13,8 @@ import (
 	"lidwright/tiles"
 )
 
-// Lists are the columns of the answers that are lists, by the pattern of their route. Whoever asks one for text/csv
-// gets a table in its place: a row an item, a column a member, what is nested as JSON (RFC 4180).
+// Lists are the columns of the answers that are lists, by the pattern of their route. Whoever asks one for
+// text/csv gets a table in its place: a row an item, a column a member, what is nested as JSON (RFC 4180).
 type Lists map[string][]string
 
 // WantsCSV reports whether an asker takes a table before anything else.
@@ -32,8 +32,8 @@ func Columns(t reflect.Type) []string {
 	return out
 }
 
-// Handler has next answer in JSON and makes a table of it. Where the list goes on, the header Link says at what
-// address (RFC 8288). An answer that is no list, such as a problem, goes out as it is.
+// Handler has next answer in JSON and makes a table of it. Where the list goes on, the header Link says at
+// what address (RFC 8288). An answer that is no list, such as a problem, goes out as it is.
 func (l Lists) Handler(next http.Handler, patternOf func(*http.Request) string) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		columns := l[patternOf(r)]
@@ -57,7 +57,8 @@ func (l Lists) Handler(next http.Handler, patternOf func(*http.Request) string) 
 		if more != "" {
 			q := r.URL.Query()
 			q.Set("after", more)
-			w.Header().Set("Link", "<"+(&url.URL{Path: r.URL.Path, RawQuery: q.Encode()}).String()+`>; rel="next"`)
+			w.Header().Set("Link", "<"+(&url.URL{Path: r.URL.Path, RawQuery: q.Encode()}).String()+
+				`>; rel="next"`)
 		}
 		w.WriteHeader(held.status)
 		w.Write(body)
@@ -88,7 +89,8 @@ func tableOf(body []byte, columns []string) (table []byte, more string, err erro
 	return b.Bytes(), cell(list.Next), out.Error()
 }
 
-// cell is a value of JSON as a table has it: a text bare and so that no spreadsheet works it out, nothing for null.
+// cell is a value of JSON as a table has it: a text bare and so that no spreadsheet works it out, nothing for
+// null.
 func cell(raw json.RawMessage) string {
 	var text string
 	switch {

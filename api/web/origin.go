@@ -7,8 +7,8 @@ import (
 )
 
 // CrossOrigin lets pages of other sites read the API, and nothing else: those of origins, each as
-// "https://display.example"; none where there are none. No cookie goes along: where reading needs a passcode such a
-// page sends it itself.
+// "https://display.example"; none where there are none. No cookie goes along: where reading needs a passcode
+// such a page sends it itself.
 func CrossOrigin(origins []string, next http.Handler) http.Handler {
 	if len(origins) == 0 {
 		return next

@@ -43,7 +43,8 @@ func Preconditions(ctx huma.Context, next func(huma.Context)) {
 	}
 	m, p := readMatch(must, mustNot)
 	if p == nil && must != "" && op.Metadata["edits"] == nil {
-		p = NewProblem("changed-meanwhile", message.New("Nothing that is kept at this address is ever edited, so no ETag can match; send it without If-Match."), wire.Field{Name: "If-Match", Says: message.New("is not taken here")})
+		p = NewProblem("changed-meanwhile",
+			message.New("Nothing that is kept at this address is ever edited, so no ETag can match; send it without If-Match."), wire.Field{Name: "If-Match", Says: message.New("is not taken here")})
 	}
 	if p != nil {
 		p.Instance = ctx.URL().Path

@@ -22,9 +22,9 @@ import (
 	"lidwright/tiles/lid"
 )
 
-// Troubles turns errors into problems, and keeps the names under which the log has what went wrong in answering. What goes wrong in the
-// same words has one name and one line for an hour, so that a fault that lasts does not flood
-// the log and yet every answer names a line that stands there.
+// Troubles turns errors into problems, and keeps the names under which the log has what went wrong in
+// answering. What goes wrong in the same words has one name and one line for an hour, so that a fault that
+// lasts does not flood the log and yet every answer names a line that stands there.
 type Troubles struct {
 	Since func() time.Duration // a clock that does not run backwards
 
@@ -57,8 +57,8 @@ func (t *Troubles) name(fault string, now time.Duration) (name string, write boo
 	return name, true
 }
 
-// Trouble is a plain apology for what is nobody's fault but the machine's. It names the line of the log that has
-// the whole of it: what was done, the error, and more where it helps.
+// Trouble is a plain apology for what is nobody's fault but the machine's. It names the line of the log that
+// has the whole of it: what was done, the error, and more where it helps.
 func (t *Troubles) Trouble(ctx context.Context, doing string, err any, more ...any) *Problem {
 	name, write := t.name(doing+"\x00"+fmt.Sprint(err), t.Since())
 	if write {

@@ -38,8 +38,8 @@ type BoardPair struct {
 	SetMM     *float64 `json:"set_mm" doc:"The width still to throw for a pot without lid"`
 }
 
-// BoardPieces are the pots of a board question and the lids as measured. What they share stands beside them in the
-// body, by the parameters of the lid question.
+// BoardPieces are the pots of a board question and the lids as measured. What they share stands beside them
+// in the body, by the parameters of the lid question.
 type BoardPieces struct {
 	Galleries []BoardGalleryBody `json:"galleries,omitempty" doc:"8 to 30 pots"`
 	Gauge     *BoardGaugeBody    `json:"gauge,omitempty" doc:"In place of galleries: all thrown to one gauge"`

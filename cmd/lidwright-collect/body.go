@@ -19,15 +19,19 @@ func bodyCommand() *cobra.Command {
 		Long: "A studio's owner picks the body that a clay of hers is; nothing is matched without a person. What studios tell of\n" +
 			"a body is told for its cone, so that a body of another cone is another body. A body is named by its id, as the list shows it.",
 	}
-	does := func(use, short, example string, do func(ctx context.Context, o collector.Owner, args []string) (string, error)) *cobra.Command {
+	does := func(use, short, example string, do func(ctx context.Context, o collector.Owner,
+		args []string) (string, error)) *cobra.Command {
 		return &cobra.Command{Use: use, Short: short, Example: "  lidwright-collect " + example,
 			Args: cobra.ExactArgs(len(strings.Fields(use)) - 1),
 			RunE: func(c *cobra.Command, args []string) error {
-				return asOwner(c, func(ctx context.Context, o collector.Owner) (string, error) { return do(ctx, o, args) })
+				return asOwner(c, func(ctx context.Context, o collector.Owner) (string, error) {
+					return do(ctx, o, args)
+				})
 			}}
 	}
 	c.AddCommand(
-		does("add SUPPLIER NUMBER NAME CONE", "Enter a body, with the supplier's number for it and the cone that it matures at",
+		does("add SUPPLIER NUMBER NAME CONE",
+			"Enter a body, with the supplier's number for it and the cone that it matures at",
 			`body add "Sandpit Clays" 1140 "Smooth stoneware" 6`,
 			func(ctx context.Context, o collector.Owner, a []string) (string, error) {
 				id, err := o.NewBody(ctx, a[0], a[1], a[2], a[3])
@@ -44,13 +48,16 @@ func bodyCommand() *cobra.Command {
 		does("merge BODY INTO", "Say that a body stands twice: what was told of the one goes to the other",
 			"body merge 0199a3c4-… 0199a3c1-…",
 			func(ctx context.Context, o collector.Owner, a []string) (string, error) {
-				return "They are one. Studios that picked the first are told of the second from now on.", onBodies(o.MergeBody(ctx, a[0], a[1]), a...)
+				return "They are one. Studios that picked the first are told of the second from now on.",
+					onBodies(o.MergeBody(ctx, a[0], a[1]), a...)
 			}),
 		does("split BODY NAME", "Begin a new body beside one whose recipe changed",
 			`body split 0199a3c1-… "Smooth stoneware, 2026 recipe"`,
 			func(ctx context.Context, o collector.Owner, a []string) (string, error) {
 				id, err := o.SplitBody(ctx, a[0], a[1])
-				return "Its id is " + id + ". What was told before stays with the old one; studios pick the new one themselves.", onBodies(err, a[0])
+				return "Its id is " + id +
+						". What was told before stays with the old one; studios pick the new one themselves.",
+					onBodies(err, a[0])
 			}),
 	)
 	return c
@@ -59,7 +66,8 @@ func bodyCommand() *cobra.Command {
 // poolCommand looks after what studios told of bodies.
 func poolCommand() *cobra.Command {
 	c := &cobra.Command{Use: "pool", Short: "Go back to what was told of a body before"}
-	c.AddCommand(&cobra.Command{Use: "back BODY", Short: "Tell what was told of a body before the newest, where that looks wrong; the last ten are kept",
+	c.AddCommand(&cobra.Command{Use: "back BODY",
+		Short:   "Tell what was told of a body before the newest, where that looks wrong; the last ten are kept",
 		Example: "  lidwright-collect pool back 0199a3c1-…", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return asOwner(c, func(ctx context.Context, o collector.Owner) (string, error) {
@@ -85,7 +93,8 @@ func listBodies(ctx context.Context, o collector.Owner) (string, error) {
 		return "", err
 	}
 	if len(all) == 0 {
-		return `No body is entered yet: lidwright-collect body add "Sandpit Clays" 1140 "Smooth stoneware" 6`, nil
+		return `No body is entered yet: lidwright-collect body add "Sandpit Clays" 1140 "Smooth stoneware" 6`,
+			nil
 	}
 	var out strings.Builder
 	w := tabwriter.NewWriter(&out, 0, 0, 2, ' ', 0)

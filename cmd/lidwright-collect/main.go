@@ -2,9 +2,9 @@
 // are seen side by side and their records are kept a second time. It only takes what studios send; it asks
 // and sets nothing on them, and no studio needs it.
 //
-// run answers, check looks the settings and the database over, studio admits and sends away, carry writes what a studio
-// sent as a file that a new machine of it takes in, code makes the
-// owner's passcode, try starts a collector of its own with practice studios.
+// run answers, check looks the settings and the database over, studio admits and sends away, carry writes
+// what a studio sent as a file that a new machine of it takes in, code makes the owner's passcode, try starts
+// a collector of its own with practice studios.
 package main
 
 import (

@@ -62,7 +62,8 @@ func TestTry(t *testing.T) {
 	if out, err := build.CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
-	folder, err := os.MkdirTemp("", "lidwright-collect") // the user of the database may not enter a test's folder
+	// the user of the database may not enter a test's folder
+	folder, err := os.MkdirTemp("", "lidwright-collect")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -115,8 +116,10 @@ func TestTry(t *testing.T) {
 		}
 	}
 	own := regexp.MustCompile(`/studios/[0-9a-f-]{36}`).FindString(kilns)
-	for path, want := range map[string]string{"/clays": "Nothing can be entered here", "/bars/all": own + "/record/bar/"} {
-		if text := page(own + "/record" + path); !strings.Contains(text, want) || strings.Contains(text, "method=\"post\"") {
+	for path, want := range map[string]string{"/clays": "Nothing can be entered here",
+		"/bars/all": own + "/record/bar/"} {
+		if text := page(own + "/record" + path); !strings.Contains(text, want) ||
+			strings.Contains(text, "method=\"post\"") {
 			t.Errorf("%s of a studio has no %q, or a form: %.3000s", path, want, text)
 		}
 	}
@@ -254,7 +257,8 @@ func databaseOf(t *testing.T, folder string) string {
 func carried(t *testing.T, bin, folder string) {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "studio.zip")
-	if code, said := asked(t, t.Context(), "carry", "Practice studio 1", file); code != exitDone || !strings.Contains(said, "firings") || strings.Contains(said, "no place") {
+	if code, said := asked(t, t.Context(), "carry", "Practice studio 1", file); code != exitDone ||
+		!strings.Contains(said, "firings") || strings.Contains(said, "no place") {
 		t.Fatalf("carry: %d %s", code, said)
 	}
 	fresh := filepath.Join(t.TempDir(), "store")
@@ -273,7 +277,8 @@ func carried(t *testing.T, bin, folder string) {
 		t.Fatal(err)
 	}
 	lidwright("carry", "take", file, "--config", settings)
-	was, now := lidwright("clay", "list", "--store", filepath.Join(folder, "studio-1", "store")), lidwright("clay", "list", "--store", fresh)
+	was, now := lidwright("clay", "list", "--store", filepath.Join(folder, "studio-1",
+		"store")), lidwright("clay", "list", "--store", fresh)
 	if was != now || len(was) < 20 {
 		t.Errorf("clays of the studio:\n%s\nand on its new machine:\n%s", was, now)
 	}

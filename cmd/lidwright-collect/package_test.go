@@ -30,12 +30,15 @@ func TestPackage(t *testing.T) {
 	if info, err := os.Stat(debs[0]); err == nil {
 		t.Logf("%s: %.2f MB", filepath.Base(debs[0]), float64(info.Size())/1e6)
 	}
-	if says := said(t, "lintian", "--allow-root", "--fail-on", "error,warning", debs[0]); strings.TrimSpace(says) != "" {
+	if says := said(t, "lintian", "--allow-root", "--fail-on", "error,warning",
+		debs[0]); strings.TrimSpace(says) != "" {
 		t.Errorf("lintian: %s", says)
 	}
 	files := said(t, "dpkg-deb", "--contents", debs[0])
-	for _, want := range []string{"/usr/bin/lidwright-collect", "systemd/system/lidwright-collect.service", "examples/collect.toml", "man1/lidwright-collect.1.gz",
-		"man1/lidwright-collect-carry.1.gz", "man5/collect.toml.5.gz", "completions/lidwright-collect", "doc/lidwright-collect/copyright", "lidwright-collect.cdx.json"} {
+	for _, want := range []string{"/usr/bin/lidwright-collect", "systemd/system/lidwright-collect.service",
+		"examples/collect.toml", "man1/lidwright-collect.1.gz",
+		"man1/lidwright-collect-carry.1.gz", "man5/collect.toml.5.gz", "completions/lidwright-collect",
+		"doc/lidwright-collect/copyright", "lidwright-collect.cdx.json"} {
 		if !strings.Contains(files, want) {
 			t.Errorf("it has no %s", want)
 		}
@@ -43,14 +46,16 @@ func TestPackage(t *testing.T) {
 	root := t.TempDir()
 	said(t, "dpkg-deb", "--raw-extract", debs[0], root)
 	unit := filepath.Join(root, "usr/lib/systemd/system/lidwright-collect.service")
-	if says := said(t, "systemd-analyze", "security", "--offline=true", "--threshold=25", unit); !strings.Contains(says, "OK") {
+	if says := said(t, "systemd-analyze", "security", "--offline=true", "--threshold=25",
+		unit); !strings.Contains(says, "OK") {
 		t.Errorf("the unit is not as closed as that beside a kiln: %s", says)
 	}
 	stubs := filepath.Join(root, "stubs")
 	if err := os.MkdirAll(stubs, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	for _, name := range []string{"adduser", "getent", "systemctl", "deb-systemd-helper", "deb-systemd-invoke"} {
+	for _, name := range []string{"adduser", "getent", "systemctl",
+		"deb-systemd-helper", "deb-systemd-invoke"} {
 		if err := os.WriteFile(filepath.Join(stubs, name), []byte("#!/bin/sh\nexit 0\n"), 0o755); err != nil {
 			t.Fatal(err)
 		}
@@ -62,13 +67,15 @@ func TestPackage(t *testing.T) {
 			t.Fatal(err)
 		}
 		moved := filepath.Join(root, name)
-		text = []byte(strings.NewReplacer("/etc/lidwright", root+"/etc/lidwright", "/run/systemd/system", root+"/run/systemd/system").Replace(string(text)))
+		text = []byte(strings.NewReplacer("/etc/lidwright", root+"/etc/lidwright", "/run/systemd/system",
+			root+"/run/systemd/system").Replace(string(text)))
 		if err := os.WriteFile(moved, text, 0o755); err != nil {
 			t.Fatal(err)
 		}
 		return said(t, "sh", moved, what)
 	}
-	if says := script("postinst", "configure"); !strings.Contains(says, "waits for its settings") || !strings.Contains(says, "local codes come first") {
+	if says := script("postinst", "configure"); !strings.Contains(says, "waits for its settings") ||
+		!strings.Contains(says, "local codes come first") {
 		t.Errorf("installed, it says: %s", says)
 	}
 	settings := filepath.Join(root, "etc/lidwright/collect.toml")

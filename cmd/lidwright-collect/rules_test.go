@@ -11,7 +11,8 @@ import (
 // TestRules has promtool (Debian's prometheus) fire and clear every rule for a collector.
 func TestRules(t *testing.T) {
 	const folder = "../../deploy/prometheus"
-	for _, args := range [][]string{{"check", "rules", "collect.yml"}, {"test", "rules", "collect_test.yml"}} {
+	for _, args := range [][]string{{"check", "rules", "collect.yml"},
+		{"test", "rules", "collect_test.yml"}} {
 		c := exec.Command("promtool", args...)
 		c.Dir = folder
 		if out, err := c.CombinedOutput(); err != nil {

@@ -22,7 +22,9 @@ func studioCommand() *cobra.Command {
 	}
 	c.AddCommand(
 		owners("add NAME", "Make a code with which a new studio joins within a day", `add "Room 3"`,
-			func(ctx context.Context, o collector.Owner, name string) (string, error) { return o.Add(ctx, name) }),
+			func(ctx context.Context, o collector.Owner, name string) (string, error) {
+				return o.Add(ctx, name)
+			}),
 		owners("list", "Studios, when they were heard last, and how far they are behind", "list",
 			func(ctx context.Context, o collector.Owner, _ string) (string, error) { return list(ctx, o) }),
 		owners("again STUDIO", "Make a code with which a studio joins anew, on another machine or with a new key",

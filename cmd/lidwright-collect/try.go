@@ -86,7 +86,8 @@ func try(c *cobra.Command, folder, address string, studios int) error {
 		return err
 	}
 	for n := range studios {
-		if err := practise(ctx, c, program, filepath.Join(folder, fmt.Sprint("studio-", n+1)), page, cfg, n); err != nil {
+		if err := practise(ctx, c, program, filepath.Join(folder, fmt.Sprint("studio-", n+1)),
+			page, cfg, n); err != nil {
 			stop()
 			return errors.Join(err, <-ended)
 		}
@@ -139,12 +140,14 @@ func practise(ctx context.Context, c *cobra.Command, program, folder, page strin
 		return err
 	}
 	defer log.Close()
-	studio := exec.CommandContext(ctx, program, "practice", "--folder", folder, "--address", port, "--studio", strconv.Itoa(n+1))
+	studio := exec.CommandContext(ctx, program, "practice", "--folder", folder, "--address", port,
+		"--studio", strconv.Itoa(n+1))
 	studio.Stdout, studio.Stderr = log, log
 	studio.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGTERM}
 	studio.Cancel = func() error { return studio.Process.Signal(syscall.SIGTERM) }
 	gone, started := make(chan error, 1), make(chan error)
-	go func() { // the thread that starts it stays: where that ends, the kernel tells the child that its parent died
+	// the thread that starts it stays: where that ends, the kernel tells the child that its parent died
+	go func() {
 		runtime.LockOSThread()
 		err := studio.Start()
 		started <- err

@@ -340,7 +340,8 @@ func (a *asking) start() {
 	if a.daemon != nil {
 		goesOn = a.running()
 		a.end()
-		a.until("the port is let go", func() bool { return !a.plug.Line().Listened() }) // its last look may outlast the daemon
+		// its last look may outlast the daemon
+		a.until("the port is let go", func() bool { return !a.plug.Line().Listened() })
 	}
 	d, err := daemon.New(a.ctx, a.config, "test")
 	if err != nil {

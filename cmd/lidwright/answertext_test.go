@@ -123,7 +123,8 @@ var (
 // pageText is the text of a page, a line a block. The whole of it has where links and forms lead, and
 // names and values of fields.
 func pageText(page string, whole bool) string {
-	page = strings.ReplaceAll(unread.ReplaceAllString(page, ""), "\u00a0", " ") // the space of a figure and its unit
+	// the space of a figure and its unit
+	page = strings.ReplaceAll(unread.ReplaceAllString(page, ""), "\u00a0", " ")
 	var out strings.Builder
 	var links []string // where the links lead that are open
 	at := 0

@@ -44,7 +44,8 @@ func clientOf(c *cobra.Command) (*client.Client, error) {
 	cl := &client.Client{Site: site.Address, Code: code}
 	if verbose, _ := c.Flags().GetBool("verbose"); verbose {
 		cl.Trace = func(method, url string, status int, took time.Duration) {
-			fmt.Fprintf(c.ErrOrStderr(), "%s %s: %d in %.0f ms\n", method, url, status, float64(took.Microseconds())/1000)
+			fmt.Fprintf(c.ErrOrStderr(), "%s %s: %d in %.0f ms\n", method, url, status,
+				float64(took.Microseconds())/1000)
 		}
 	}
 	bySettings := c.Flags().Changed("config")
@@ -80,7 +81,8 @@ func clientOf(c *cobra.Command) (*client.Client, error) {
 // codeOf is the passcode that the flags or the environment tell.
 func codeOf(c *cobra.Command) (string, error) { return codeFor(c, config.NamedSite{}) }
 
-// codeFor is the passcode for a site: of --code-file, else that which goes with its name, else of the environment.
+// codeFor is the passcode for a site: of --code-file, else that which goes with its name, else of the
+// environment.
 func codeFor(c *cobra.Command, site config.NamedSite) (string, error) {
 	file, _ := c.Flags().GetString("code-file")
 	file = cmp.Or(file, site.CodeFile)
@@ -133,7 +135,8 @@ type reckoner func(q url.Values, unit tiles.LengthUnit, lids lid.Defaults) ([]by
 
 // askOrReckon answers a question that names a clay by asking, as get does, and one that states its
 // rates by reckoning, for which no daemon is needed.
-func askOrReckon(c *cobra.Command, path string, q url.Values, clay bool, reckon reckoner, into any) (done bool, err error) {
+func askOrReckon(c *cobra.Command, path string, q url.Values, clay bool, reckon reckoner,
+	into any) (done bool, err error) {
 	if clay {
 		done, err = get(c, path, q, into)
 	} else {

@@ -15,7 +15,8 @@ import (
 )
 
 func clayCommand() *cobra.Command {
-	c := &cobra.Command{Use: "clay", Short: "Clays and their batches", Example: "  lidwright clay list\n  lidwright clay add tern --name \"Tern stoneware\" --matures 6"}
+	c := &cobra.Command{Use: "clay", Short: "Clays and their batches",
+		Example: "  lidwright clay list\n  lidwright clay add tern --name \"Tern stoneware\" --matures 6"}
 	add := &cobra.Command{
 		Use: "add CLAY", Short: "Keep a clay, with batch A to begin with", Args: cobra.ExactArgs(1),
 		Example: "  lidwright clay add tern --name \"Tern stoneware\" --matures 6 --stated 0.12",
@@ -23,9 +24,13 @@ func clayCommand() *cobra.Command {
 			name, _ := c.Flags().GetString("name")
 			cone, _ := c.Flags().GetString("matures")
 			stated, _ := c.Flags().GetFloat64("stated")
-			done, err := put(c, "/v1/clays/"+url.PathEscape(args[0]), map[string]any{"name": first(name, args[0]), "matures_cone": cone, "stated_total_ratio": stated}, nil)
+			done, err := put(c, "/v1/clays/"+url.PathEscape(args[0]),
+				map[string]any{"name": first(name, args[0]), "matures_cone": cone,
+					"stated_total_ratio": stated}, nil)
 			if err == nil && !done {
-				fmt.Fprintf(c.OutOrStdout(), "%s kept. No bar counts in its rate yet. Next: lidwright bars new 2 --clay %s\n", args[0], args[0])
+				fmt.Fprintf(c.OutOrStdout(),
+					"%s kept. No bar counts in its rate yet. Next: lidwright bars new 2 --clay %s\n", args[0],
+					args[0])
 			}
 			return err
 		},
@@ -54,7 +59,8 @@ func clayCommand() *cobra.Command {
 		},
 	}
 	batch := &cobra.Command{
-		Use: "batch CLAY BATCH", Short: "Keep a new batch of a clay", Args: cobra.ExactArgs(2), Example: "  lidwright clay batch tern B --stamp 2025-11\n  lidwright clay batch tern M --kind blend --from tern/A=2,wren/A=1",
+		Use: "batch CLAY BATCH", Short: "Keep a new batch of a clay", Args: cobra.ExactArgs(2),
+		Example: "  lidwright clay batch tern B --stamp 2025-11\n  lidwright clay batch tern M --kind blend --from tern/A=2,wren/A=1",
 		RunE: func(c *cobra.Command, args []string) error {
 			stamp, _ := c.Flags().GetString("stamp")
 			kind, _ := c.Flags().GetString("kind")
@@ -63,15 +69,19 @@ func clayCommand() *cobra.Command {
 			if len(from) > 0 {
 				body["parents"] = from
 			}
-			done, err := put(c, "/v1/clays/"+url.PathEscape(args[0])+"/batches/"+url.PathEscape(args[1]), body, nil)
+			done, err := put(c, "/v1/clays/"+url.PathEscape(args[0])+"/batches/"+url.PathEscape(args[1]),
+				body, nil)
 			if err == nil && !done {
-				fmt.Fprintf(c.OutOrStdout(), "%s/%s kept. No bar of it counts yet: lidwright bars new 2 --clay %[1]s --batch %[2]s\n", args[0], args[1])
+				fmt.Fprintf(c.OutOrStdout(),
+					"%s/%s kept. No bar of it counts yet: lidwright bars new 2 --clay %[1]s --batch %[2]s\n",
+					args[0], args[1])
 			}
 			return err
 		},
 	}
 	batch.Flags().String("stamp", "", "as printed on the bag")
-	batch.Flags().StringSlice("from", nil, "what it was mixed from, each with its parts of the mix: tern/A=2,wren/A=1; without parts: equal shares")
+	batch.Flags().StringSlice("from", nil,
+		"what it was mixed from, each with its parts of the mix: tern/A=2,wren/A=1; without parts: equal shares")
 	batch.Flags().String("kind", "bought", "bought, reclaim, blend or repugged")
 	c.AddCommand(add, list, batch)
 	return c
@@ -79,7 +89,8 @@ func clayCommand() *cobra.Command {
 
 func barsCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "bars", Short: "List bars, or make new ones", Args: cobra.NoArgs, Example: "  lidwright bars --clay tern --waiting\n  lidwright bars new 7 --clay tern",
+		Use: "bars", Short: "List bars, or make new ones", Args: cobra.NoArgs,
+		Example: "  lidwright bars --clay tern --waiting\n  lidwright bars new 7 --clay tern",
 		RunE: func(c *cobra.Command, _ []string) error {
 			var a wire.List[wire.BarJSON]
 			q := asked(c, []string{"clay", "waiting"})
@@ -104,7 +115,8 @@ func barsCommand() *cobra.Command {
 	c.Flags().String("clay", "", "only bars of this clay")
 	c.Flags().Bool("waiting", false, "only those that a fired load waits for")
 	fresh := &cobra.Command{
-		Use: "new N|CODE...", Short: "Make new bars: N free codes, or those scratched in already", Args: cobra.MinimumNArgs(1),
+		Use: "new N|CODE...", Short: "Make new bars: N free codes, or those scratched in already",
+		Args:    cobra.MinimumNArgs(1),
 		Example: "  lidwright bars new 7 --clay tern\n  lidwright bars new BQ7 BQ4 --clay tern",
 		RunE: func(c *cobra.Command, args []string) error {
 			var free wire.List[string]
@@ -157,22 +169,26 @@ func barsCommand() *cobra.Command {
 
 func flagCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "flag CODE [bent|bloated|glazed_mark|broken...]", Short: "Say what is wrong with a bar, so that it is in no rate", Args: cobra.MinimumNArgs(1),
+		Use:   "flag CODE [bent|bloated|glazed_mark|broken...]",
+		Short: "Say what is wrong with a bar, so that it is in no rate", Args: cobra.MinimumNArgs(1),
 		Long: `The flags named are all that the bar has from now on; --none takes them off, and it counts again.
 A bar with a flag is in no rate and no load waits for it. What was measured on it stays.`,
 		Example: "  lidwright bars flag BQ7 broken\n  lidwright bars flag BQ7 --none",
 		RunE: func(c *cobra.Command, args []string) error {
 			none, _ := c.Flags().GetBool("none")
 			if none == (len(args) > 1) {
-				return &exit{exitWrongUse, "say which bar and what is wrong with it: lidwright bars flag CODE and bent, bloated, glazed_mark or broken; or --none"}
+				return &exit{exitWrongUse,
+					"say which bar and what is wrong with it: lidwright bars flag CODE and bent, bloated, glazed_mark or broken; or --none"}
 			}
 			flags := append([]string{}, args[1:]...)
-			done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/flags", map[string]any{"flags": flags}, nil)
+			done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/flags",
+				map[string]any{"flags": flags}, nil)
 			if err != nil || done {
 				return err
 			}
 			if none {
-				fmt.Fprintf(c.OutOrStdout(), "%s has no flag: what was measured on it counts again\n", args[0])
+				fmt.Fprintf(c.OutOrStdout(), "%s has no flag: what was measured on it counts again\n",
+					args[0])
 				return nil
 			}
 			fmt.Fprintf(c.OutOrStdout(), "%s: %s. It is in no rate and no load waits for it. Undo: lidwright bars flag %s --none\n",
@@ -206,15 +222,18 @@ overwritten: what was wrong is crossed out and stays to be seen.`,
 			unit, _ := c.Flags().GetString("units")
 			switch args[1] {
 			case "heat":
-				if err := goesWith(c, "a length", "why", "by", "instrument", "step", "mark", "yes"); err != nil {
+				if err := goesWith(c, "a length", "why", "by", "instrument", "step",
+					"mark", "yes"); err != nil {
 					return err
 				}
 				return tellHeat(c, args[0], args[2])
 			case "cross-out", "confirm", "count":
-				if err := goesWith(c, "a length", "instrument", "step", "mark", "firing", "cone", "yes"); err != nil {
+				if err := goesWith(c, "a length", "instrument", "step", "mark", "firing",
+					"cone", "yes"); err != nil {
 					return err
 				}
-				act, did := args[1], map[string]string{"cross-out": "crossed out", "confirm": "confirmed", "count": "counts"}[args[1]]
+				act, did := args[1], map[string]string{"cross-out": "crossed out", "confirm": "confirmed",
+					"count": "counts"}[args[1]]
 				if act == "cross-out" {
 					act = "strike" // as the API has it
 				}
@@ -222,7 +241,8 @@ overwritten: what was wrong is crossed out and stays to be seen.`,
 				if err != nil {
 					return err
 				}
-				done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/readings/"+url.PathEscape(id)+"/"+act, map[string]string{"why": why, "by": by}, nil)
+				done, err := put(c, "/v1/bars/"+url.PathEscape(args[0])+"/readings/"+url.PathEscape(id)+"/"+
+					act, map[string]string{"why": why, "by": by}, nil)
 				if err == nil && !done {
 					fmt.Fprintf(c.OutOrStdout(), "%s: %s\n", args[0], did)
 				}
@@ -303,9 +323,12 @@ func firingTold(c *cobra.Command) map[string]string {
 func tellHeat(c *cobra.Command, bar, reading string) error {
 	told := firingTold(c)
 	if len(told) != 1 {
-		return &exit{exitWrongUse, "say which firing " + bar + " came out of: --firing last, --firing big-blue/8, or --cone 6 where none is known"}
+		return &exit{exitWrongUse, "say which firing " + bar +
+			" came out of: --firing last, --firing big-blue/8, or --cone 6 where none is known"}
 	}
-	id, err := readingID(c, bar, reading, func(r wire.Reading) bool { return r.Stage == "bisque" || r.Stage == "fired" })
+	id, err := readingID(c, bar, reading, func(r wire.Reading) bool {
+		return r.Stage == "bisque" || r.Stage == "fired"
+	})
 	if err != nil {
 		return err
 	}
@@ -334,10 +357,12 @@ func enterReading(c *cobra.Command, bar, stage string, body map[string]any) erro
 		case err != nil || done && !r.NotKept:
 			return err
 		case !r.NotKept:
-			fmt.Fprintf(c.OutOrStdout(), "%s. Undo: lidwright bar %s cross-out last --why ...\n", r.says(bar, stage), bar)
+			fmt.Fprintf(c.OutOrStdout(), "%s. Undo: lidwright bar %s cross-out last --why ...\n",
+				r.says(bar, stage), bar)
 			return nil
 		case done || !atTerminal(c):
-			return &exit{exitWrongUse, r.Question.String() + " Nothing was kept. If it was read right, say so: --yes"}
+			return &exit{exitWrongUse, r.Question.String() +
+				" Nothing was kept. If it was read right, say so: --yes"}
 		}
 		fmt.Fprintf(c.OutOrStdout(), "%s Keep it all the same? [no]: ", r.Question)
 		var said string
@@ -384,10 +409,13 @@ func (r keptReading) says(bar, stage string) string {
 	case r.Confirms != "":
 		says += ". It agrees with what was read before: both are confirmed and count"
 	case r.Needs == "confirm":
-		says += ". " + r.Question.String() + " It is not confirmed and does not count yet. Measure it again, and enter what you read then: lidwright bar " + bar + " " + stage +
-			" LENGTH. If both agree, both count. Without a second reading it is the owner's: lidwright bar " + bar + " confirm last"
+		says += ". " + r.Question.String() +
+			" It is not confirmed and does not count yet. Measure it again, and enter what you read then: lidwright bar " + bar + " " + stage +
+			" LENGTH. If both agree, both count. Without a second reading it is the owner's: lidwright bar " +
+			bar + " confirm last"
 	case r.Needs == "count":
-		says += ". " + r.Question.String() + " Outside 0.72 to 1.01 of the wet length; it does not count until the owner says: lidwright bar " + bar + " count last --why ..."
+		says += ". " + r.Question.String() +
+			" Outside 0.72 to 1.01 of the wet length; it does not count until the owner says: lidwright bar " + bar + " count last --why ..."
 	case r.WhyNot != nil:
 		if says += ". "; r.WhyNot.Fix != nil { // where there is nothing to mend it is said calmly
 			says += "It does not count: "
@@ -395,7 +423,8 @@ func (r keptReading) says(bar, stage string) string {
 		says += strings.TrimSuffix(r.WhyNot.Text.String(), ".")
 		switch {
 		case r.WhyNot.Code == "no_firing", r.WhyNot.Code == "heat_assumed":
-			says += ". " + r.WhyNot.Fix.Text.String() + " lidwright bar " + bar + " heat last --firing last, or --cone 6"
+			says += ". " + r.WhyNot.Fix.Text.String() + " lidwright bar " + bar +
+				" heat last --firing last, or --cone 6"
 		case r.WhyNot.Fix != nil:
 			says += ". " + r.WhyNot.Fix.Text.String() + ": " + r.WhyNot.Fix.Link
 		}
@@ -405,10 +434,12 @@ func (r keptReading) says(bar, stage string) string {
 		says += ". It counts"
 	}
 	if r.Assumed != nil {
-		says += ". " + strings.TrimSuffix(r.Assumed.Text.String(), ".") + ". Which firing was it? lidwright bar " + bar + " heat last --firing last, or --cone 6"
+		says += ". " + strings.TrimSuffix(r.Assumed.Text.String(), ".") +
+			". Which firing was it? lidwright bar " + bar + " heat last --firing last, or --cone 6"
 	}
 	if e := r.Earlier; e != nil {
-		says += ". " + e.Question.String() + " Look at it: lidwright bars story " + bar + ", or cross it out: lidwright bar " + bar + " cross-out " + e.ID + " --why ..."
+		says += ". " + e.Question.String() + " Look at it: lidwright bars story " + bar +
+			", or cross it out: lidwright bar " + bar + " cross-out " + e.ID + " --why ..."
 	}
 	return says
 }

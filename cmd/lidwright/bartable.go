@@ -52,7 +52,8 @@ func barTables() []*cobra.Command {
 			rows := [][]string{{"BAR", "CLAY", "MADE AS", "WET", "DRY", "BISQUE", "FIRED", "BY"}}
 			for _, b := range a.Items {
 				line := "________"
-				rows = append(rows, []string{b.Bar, b.Clay + "/" + b.Batch, strings.ReplaceAll(b.Forming, "_", " "), line, line, line, line, "____"})
+				rows = append(rows, []string{b.Bar, b.Clay + "/" + b.Batch,
+					strings.ReplaceAll(b.Forming, "_", " "), line, line, line, line, "____"})
 			}
 			table(c.OutOrStdout(), rows)
 			named, _ := c.Flags().GetString("site")
@@ -68,7 +69,8 @@ func barTables() []*cobra.Command {
 }
 
 // barsOf are the bars of the codes that were named, else those that q asks for.
-func barsOf(c *cobra.Command, q url.Values, codes []string) (a wire.List[wire.BarJSON], done bool, err error) {
+func barsOf(c *cobra.Command, q url.Values, codes []string) (a wire.List[wire.BarJSON], done bool,
+	err error) {
 	if len(codes) == 0 {
 		q.Set("limit", "500")
 		done, err = get(c, "/v1/bars", q, &a)

@@ -26,7 +26,8 @@ func TestBarTables(t *testing.T) {
 		case r.URL.Query().Get("dry_run") == "true":
 			io.WriteString(w, `{"kind":"bars","dry_run":true,"new_bars":1,"new_readings":2,"readings_known":0,"codes":[],"bad_rows":[],"asked":[]}`+"\n")
 		default:
-			io.WriteString(w, `{"done":500,"of":501}`+"\n"+`{"kind":"bars","kept":true,"new_bars":501,"new_readings":2,"readings_known":3,"codes":["KK"],"bad_rows":[],"asked":[{"line":3,"bar":"BQ7","stage":"dry","question":"Is 942 mm right?"}]}`+"\n")
+			io.WriteString(w, `{"done":500,"of":501}`+"\n"+
+				`{"kind":"bars","kept":true,"new_bars":501,"new_readings":2,"readings_known":3,"codes":["KK"],"bad_rows":[],"asked":[{"line":3,"bar":"BQ7","stage":"dry","question":"Is 942 mm right?"}]}`+"\n")
 		}
 	}))
 	defer srv.Close()
@@ -43,12 +44,18 @@ func TestBarTables(t *testing.T) {
 		code int
 		says []string
 	}{
-		{"dry", []string{"import", file("code,wet\nBQ7,100\n"), "--dry-run"}, exitDone, []string{"1 new bars, 2 readings would be kept"}},
-		{"kept", []string{"import", file("code,wet\nBQ7,100\n")}, exitDone, []string{"501 new bars, 2 readings kept; 3 readings known already. KK", "line 3, BQ7 dry: Is 942 mm right?"}},
-		{"bad", []string{"import", file("code,wet\nBQ7,bad\n")}, exitWrongUse, []string{`line 2, wet: cannot read "bad"`, "nothing was kept"}},
-		{"no file", []string{"import", filepath.Join(t.TempDir(), "none.csv")}, exitWrongUse, []string{"there is no file"}},
+		{"dry", []string{"import", file("code,wet\nBQ7,100\n"), "--dry-run"}, exitDone,
+			[]string{"1 new bars, 2 readings would be kept"}},
+		{"kept", []string{"import", file("code,wet\nBQ7,100\n")}, exitDone,
+			[]string{"501 new bars, 2 readings kept; 3 readings known already. KK",
+				"line 3, BQ7 dry: Is 942 mm right?"}},
+		{"bad", []string{"import", file("code,wet\nBQ7,bad\n")}, exitWrongUse,
+			[]string{`line 2, wet: cannot read "bad"`, "nothing was kept"}},
+		{"no file", []string{"import", filepath.Join(t.TempDir(), "none.csv")}, exitWrongUse,
+			[]string{"there is no file"}},
 		{"out", []string{"export", "--clay", "tern"}, exitDone, []string{"BQ7,tern"}},
-		{"sheet", []string{"sheet", "bq7"}, exitDone, []string{"BQ7", "thrown ring", "________", "/bars/sheet?clay=&codes=bq7"}},
+		{"sheet", []string{"sheet", "bq7"}, exitDone, []string{"BQ7", "thrown ring", "________",
+			"/bars/sheet?clay=&codes=bq7"}},
 	} {
 		code, said := told(t, append([]string{"bars", "--site", srv.URL}, c.args...)...)
 		if code != c.code {

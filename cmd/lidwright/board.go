@@ -143,7 +143,8 @@ func lidLines(rows []map[string]string) (lines, stage string, err error) {
 			name = strconv.Itoa(i + 1)
 		}
 		if i > 0 && r["stage"] != stage {
-			return "", "", &exit{exitWrongUse, "lid_stage: measure all lids of a board at one stage, or ask for each stage apart"}
+			return "", "", &exit{exitWrongUse,
+				"lid_stage: measure all lids of a board at one stage, or ask for each stage apart"}
 		}
 		stage = r["stage"]
 		fmt.Fprintf(&b, "%s: %s\n", name, r["width"])
@@ -152,7 +153,8 @@ func lidLines(rows []map[string]string) (lines, stage string, err error) {
 }
 
 // boardColumns are the columns of both tables, and what a cell of them is; lengths end in their unit.
-var boardColumns = map[string]string{"pot": "pot", "collar": "collar", "collar_2": "collar_2", "collar_3": "collar_3", "opening": "opening",
+var boardColumns = map[string]string{"pot": "pot", "collar": "collar", "collar_2": "collar_2",
+	"collar_3": "collar_3", "opening": "opening",
 	"lid": "lid", "lid_stage": "stage"}
 
 // readTable reads a table with a header line, its columns apart by comma, semicolon or tab.
@@ -180,7 +182,8 @@ func readTable(c *cobra.Command, what, file string) ([]map[string]string, error)
 		return nil, &exit{exitWrongUse, fmt.Sprintf("%s: %v", file, err)}
 	}
 	if len(rows) < 2 {
-		return nil, &exit{exitWrongUse, file + ": needs a line with the names of the columns and a line a piece"}
+		return nil, &exit{exitWrongUse, file +
+			": needs a line with the names of the columns and a line a piece"}
 	}
 	var names, units []string
 	for _, cell := range rows[0] {
@@ -195,7 +198,8 @@ func readTable(c *cobra.Command, what, file string) ([]map[string]string, error)
 			as = "width"
 		}
 		if !ok {
-			return nil, &exit{exitWrongUse, fmt.Sprintf("%s: no column %q is known here; see lidwright board --help", file, cell)}
+			return nil, &exit{exitWrongUse,
+				fmt.Sprintf("%s: no column %q is known here; see lidwright board --help", file, cell)}
 		}
 		names, units = append(names, as), append(units, unit)
 	}

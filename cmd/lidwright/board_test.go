@@ -29,17 +29,23 @@ func TestBoardFromATable(t *testing.T) {
 		code int
 		says []string
 	}{
-		{"sizes", []string{pots, "--lids", "10"}, exitDone, []string{"10 lids: ", "To expect: ", "Each lid kept with its own pot", "Trust: no bars", "Mind: Computed from the rates you stated"}},
+		{"sizes", []string{pots, "--lids", "10"}, exitDone, []string{"10 lids: ", "To expect: ",
+			"Each lid kept with its own pot", "Trust: no bars", "Mind: Computed from the rates you stated"}},
 		{"bare", []string{pots, "--lids", "10", "--plain", "--sizes-most", "1"}, exitDone, []string{"10 "}},
 		{"as JSON", []string{pots, "--json"}, exitDone, []string{`"all_pair_chance":`}},
-		{"inches", []string{inches, "--lids", "8", "--units", "32nds", "--sizes-most", "1"}, exitDone, []string{"8 lids: 8 at 4 "}},
+		{"inches", []string{inches, "--lids", "8", "--units", "32nds", "--sizes-most", "1"}, exitDone,
+			[]string{"8 lids: 8 at 4 "}},
 		{"pairing", []string{pots, "--lids-measured", lids}, exitDone, []string{"p1   a", "p8   h"}},
-		{"a gauge", []string{"--gauge", "104.5", "--gauge-opening", "92.5", "--gauge-count", "12"}, exitDone, []string{"of 12 pots"}},
+		{"a gauge", []string{"--gauge", "104.5", "--gauge-opening", "92.5", "--gauge-count", "12"}, exitDone,
+			[]string{"of 12 pots"}},
 		{"nothing", nil, exitWrongUse, []string{"a file of pots", "--gauge-count"}},
-		{"no such column", []string{file("odd.csv", "colar_mm\n100\n")}, exitWrongUse, []string{`"colar_mm"`}},
+		{"no such column", []string{file("odd.csv", "colar_mm\n100\n")}, exitWrongUse,
+			[]string{`"colar_mm"`}},
 		{"no line", []string{file("empty.csv", "collar_mm\n")}, exitWrongUse, []string{"a line a piece"}},
-		{"seven", []string{file("seven.csv", "collar_mm\n"+strings.Repeat("100\n", 7))}, exitWrongUse, []string{"8 to 30"}},
-		{"no such file", []string{filepath.Join(folder, "none.csv")}, exitWrongUse, []string{"there is no file"}},
+		{"seven", []string{file("seven.csv", "collar_mm\n"+strings.Repeat("100\n", 7))},
+			exitWrongUse, []string{"8 to 30"}},
+		{"no such file", []string{filepath.Join(folder, "none.csv")}, exitWrongUse,
+			[]string{"there is no file"}},
 	} {
 		code, said := told(t, append(append([]string{"board"}, c.args...), stated...)...)
 		if code != c.code {
@@ -78,16 +84,24 @@ func TestLidOnTheCommandLine(t *testing.T) {
 		code int
 		says []string
 	}{
-		{[]string{"--collar", "96", "--play-mm", "1.5"}, exitDone, []string{"Set 94.0 mm; not over 94.5, not under 93.5.", "Chance that it fits: ", "2 lids of ", "What would help most: ", "Mind: Computed from the rates you stated", "Mind: Shrinkage varies"}},
+		{[]string{"--collar", "96", "--play-mm", "1.5"}, exitDone,
+			[]string{"Set 94.0 mm; not over 94.5, not under 93.5.", "Chance that it fits: ", "2 lids of ",
+				"What would help most: ", "Mind: Computed from the rates you stated",
+				"Mind: Shrinkage varies"}},
 		{[]string{"--collar", "96", "--play-mm", "1.5", "--plain"}, exitDone, []string{"94.0\n"}},
-		{[]string{"--collar", "96mm", "--play-mm", "1.5", "--units", "32nds", "--plain"}, exitDone, []string{"3 11/16\n"}},
-		{[]string{"--collar", "96", "--collar", "96.4", "--lid", "94.3"}, exitDone, []string{"This lid will have 1.49 mm of play"}},
-		{[]string{"--collar", "96", "--play-mm", "1.5", "--json"}, exitDone, []string{`"unrounded_mm":94.2841`}},
+		{[]string{"--collar", "96mm", "--play-mm", "1.5", "--units", "32nds", "--plain"},
+			exitDone, []string{"3 11/16\n"}},
+		{[]string{"--collar", "96", "--collar", "96.4", "--lid", "94.3"}, exitDone,
+			[]string{"This lid will have 1.49 mm of play"}},
+		{[]string{"--collar", "96", "--play-mm", "1.5", "--json"}, exitDone,
+			[]string{`"unrounded_mm":94.2841`}},
 		{[]string{"--collar", "96", "--opening", "97"}, exitWrongUse,
-			[]string{"--opening: larger than --collar: opening 97.0 mm, collar 96.0 mm", "Were they swapped?"}},
+			[]string{"--opening: larger than --collar: opening 97.0 mm, collar 96.0 mm",
+				"Were they swapped?"}},
 		{[]string{"--collar", "4"}, exitWrongUse, []string{"--collar: 4.0 mm", "which unit was meant?",
 			"4 in would be 101.6 mm"}},
-		{[]string{"--clay", "tern", "--collar", "96", "--site", "http://127.0.0.1:1"}, exitNotReachable, []string{"no lidwright answers"}},
+		{[]string{"--clay", "tern", "--collar", "96", "--site", "http://127.0.0.1:1"}, exitNotReachable,
+			[]string{"no lidwright answers"}},
 	} {
 		code, said := told(t, append(stated[:len(stated):len(stated)], c.args...)...)
 		if code != c.code {

@@ -85,7 +85,8 @@ is said anew on the new machine. A copy of the store is made first.`,
 	return c
 }
 
-// besides is a file of its own for what goes to standard output: a carry file is read through before it is given away.
+// besides is a file of its own for what goes to standard output: a carry file is read through before it is
+// given away.
 func besides() (string, error) {
 	folder, err := os.MkdirTemp("", "lidwright")
 	if err != nil {
@@ -119,7 +120,8 @@ func works(c *cobra.Command, what string) (end func()) {
 	bar := progressbar.NewOptions(-1, progressbar.OptionSetWriter(f), progressbar.OptionSetDescription(what),
 		progressbar.OptionSpinnerType(14), progressbar.OptionClearOnFinish(),
 		progressbar.OptionSetElapsedTime(true),
-		progressbar.OptionSetSpinnerChangeInterval(0)) // no goroutine of its own: it looks at the bar unlocked
+		// no goroutine of its own: it looks at the bar unlocked
+		progressbar.OptionSetSpinnerChangeInterval(0))
 	stop := make(chan struct{})
 	var ended sync.WaitGroup
 	ended.Go(func() {
@@ -153,7 +155,8 @@ func takeCarry(c *cobra.Command, args []string) error {
 	same, _ := c.Flags().GetStringArray("same")
 	for _, name := range same {
 		if !sameNames.MatchString(name) {
-			return &exit{exitWrongUse, "--same " + name + ": to be written as \"kiln big-blue\" or \"clay tern\""}
+			return &exit{exitWrongUse, "--same " + name +
+				": to be written as \"kiln big-blue\" or \"clay tern\""}
 		}
 	}
 	if _, err := os.Stat(args[0]); err != nil {
@@ -166,8 +169,10 @@ func takeCarry(c *cobra.Command, args []string) error {
 		return err
 	}
 	if asJSON, _ := c.Flags().GetBool("json"); asJSON {
-		return printJSON(c, map[string]any{"dry_run": dry, "site": got.Manifest.Site, "version": got.Manifest.Version, "whole": got.Whole,
-			"new": got.New, "here_already": got.Here, "renamed": got.Renamed, "same": got.Same, "firings_left_there": got.Left, "told_by_others_left_there": got.Others})
+		return printJSON(c, map[string]any{"dry_run": dry, "site": got.Manifest.Site,
+			"version": got.Manifest.Version, "whole": got.Whole,
+			"new": got.New, "here_already": got.Here, "renamed": got.Renamed, "same": got.Same,
+			"firings_left_there": got.Left, "told_by_others_left_there": got.Others})
 	}
 	tellCarried(c.OutOrStdout(), got, dry)
 	return nil
@@ -193,7 +198,8 @@ func tellCarried(w io.Writer, got daemon.Carried, dry bool) {
 		fmt.Fprintln(w, "Nothing in it is new.")
 		return
 	}
-	fmt.Fprintf(w, "From %s, saved %s by lidwright %s, %s:\n", got.Manifest.Site, got.Manifest.MadeAt.Format("2006-01-02 15:04"), got.Manifest.Version, word)
+	fmt.Fprintf(w, "From %s, saved %s by lidwright %s, %s:\n", got.Manifest.Site,
+		got.Manifest.MadeAt.Format("2006-01-02 15:04"), got.Manifest.Version, word)
 	table(w, rows)
 	for _, r := range got.Renamed {
 		fmt.Fprintf(w, "%s %s is taken here: it is %s\n", r.Kind, r.Was, r.Now)
@@ -205,7 +211,8 @@ func tellCarried(w io.Writer, got daemon.Carried, dry bool) {
 		}
 	}
 	if got.Left > 0 {
-		fmt.Fprintf(w, "%d firings were under way there and stay there; carry them when they are over.\n", got.Left)
+		fmt.Fprintf(w, "%d firings were under way there and stay there; carry them when they are over.\n",
+			got.Left)
 	}
 	if got.Others > 0 {
 		fmt.Fprintf(w, "What other studios told there of %d clays stays there: it leaves that site's own bars out, not yours. Pick the body on\nthe clay's page once a collector is joined here, and it is asked for.\n", got.Others)

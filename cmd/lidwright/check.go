@@ -219,8 +219,8 @@ func (r *checked) outward(ctx context.Context, cfg config.Config) {
 	}
 }
 
-// kilnsOfRecord tells of kilns that only the record has, and of those that stand otherwise in the settings: by a
-// daemon, or by the store that no daemon has open. Where neither is there it tells nothing.
+// kilnsOfRecord tells of kilns that only the record has, and of those that stand otherwise in the settings:
+// by a daemon, or by the store that no daemon has open. Where neither is there it tells nothing.
 func (r *checked) kilnsOfRecord(c *cobra.Command, cfg config.Config) {
 	cl, err := clientOf(c)
 	if err != nil {

@@ -94,7 +94,8 @@ func TestCheckListens(t *testing.T) {
 	for _, want := range []string{
 		"ok    sends     big-blue: nothing, it only listens",
 		"ok    port      port " + p.Path + " is open",
-		"LOOK  port      big-blue: received ", " good line", " bad, last 1 66.2 °C; last bad line \"rub\\x01bish\": holds the byte 0x01",
+		"LOOK  port      big-blue: received ", " good line",
+		" bad, last 1 66.2 °C; last bad line \"rub\\x01bish\": holds the byte 0x01",
 		// 66.2 °F is 19 °C by the definition of the scale.
 		`LOOK  port      big-blue: now 66.2 °C: is that about the room? If the kiln is cold and the room is nearer 19 °C, the line is in °F: set unit = "f" for channel 1`,
 	} {
@@ -148,8 +149,10 @@ func TestCheckTellsTheSpeed(t *testing.T) {
 		n++
 		return misheard(fmt.Sprintf("%.1f,%.1f\r\n", 500+300*math.Sin(n), 500+300*math.Cos(n)))
 	})
-	out, code := outLine(t, "check", "--config", lineSettings(t, p.Path, "speed = 19200\n"+aColumn), "--seconds", "6")
-	if !strings.Contains(out, "LOOK  port      looks like 9600 baud, you set 19200") || !strings.Contains(out, "no reading yet") {
+	out, code := outLine(t, "check", "--config", lineSettings(t, p.Path, "speed = 19200\n"+aColumn),
+		"--seconds", "6")
+	if !strings.Contains(out, "LOOK  port      looks like 9600 baud, you set 19200") ||
+		!strings.Contains(out, "no reading yet") {
 		t.Errorf("%s", out)
 	}
 	if code != exitFailed {
@@ -211,14 +214,16 @@ func TestCheckShowsEveryOrder(t *testing.T) {
 			}
 		}
 	}
-	if err := json.Unmarshal([]byte(out[strings.Index(out, "{"):]), &a); err != nil || len(a.Lines) != 1 || len(a.Lines[0].Orders) != 1 {
+	if err := json.Unmarshal([]byte(out[strings.Index(out, "{"):]), &a); err != nil || len(a.Lines) != 1 ||
+		len(a.Lines[0].Orders) != 1 {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	o := a.Lines[0].Orders[0]
 	if o.Set != "abcd" || len(o.Values) != 4 || o.Values["cdab"] != 1222.5 {
 		t.Errorf("orders %+v", o)
 	}
-	if words := fmt.Sprint(a.Lines[0].Words); !strings.Contains(words, "cdab 1222.5") || !strings.Contains(words, "(set)") {
+	if words := fmt.Sprint(a.Lines[0].Words); !strings.Contains(words, "cdab 1222.5") ||
+		!strings.Contains(words, "(set)") {
 		t.Errorf("words %s", words)
 	}
 	if len(a.Lines[0].Sends) != 1 || len(asked) == 0 {
@@ -250,11 +255,13 @@ func TestCheckAsksTheDaemon(t *testing.T) {
 	site := served(t, d)
 	var out string
 	for end := time.Now().Add(5 * time.Minute); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
-		if out, _ = outLine(t, "check", "--config", file, "--site", site); strings.Contains(out, "last 1 19.4 °C") {
+		if out, _ = outLine(t, "check", "--config", file, "--site", site); strings.Contains(out,
+			"last 1 19.4 °C") {
 			break
 		}
 	}
-	for _, want := range []string{"ok    daemon    runs; its last minute is told", "last 1 19.4 °C", `now 19.4 °C: is that about the room?`} {
+	for _, want := range []string{"ok    daemon    runs; its last minute is told", "last 1 19.4 °C",
+		`now 19.4 °C: is that about the room?`} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
 		}
@@ -264,7 +271,8 @@ func TestCheckAsksTheDaemon(t *testing.T) {
 	}
 	// Where it cannot be asked its port is left alone all the same.
 	out, code := outLine(t, "check", "--config", file, "--site", "http://127.0.0.1:1")
-	if !strings.Contains(out, "LOOK  daemon    one is running with this store and does not answer") || strings.Contains(out, "listening") || code != exitFailed {
+	if !strings.Contains(out, "LOOK  daemon    one is running with this store and does not answer") ||
+		strings.Contains(out, "listening") || code != exitFailed {
 		t.Errorf("exit %d\n%s", code, out)
 	}
 }
@@ -282,13 +290,16 @@ func TestCheckKnowsAForeignDaemon(t *testing.T) {
 	file := lineSettings(t, p.Path, aColumn)
 	text, err := os.ReadFile(file)
 	if err == nil {
-		err = os.WriteFile(file, bytes.ReplaceAll(text, []byte("127.0.0.1:1"), []byte(strings.TrimPrefix(other.URL, "http://"))), 0o600)
+		err = os.WriteFile(file, bytes.ReplaceAll(text, []byte("127.0.0.1:1"),
+			[]byte(strings.TrimPrefix(other.URL, "http://"))), 0o600)
 	}
 	if err != nil {
 		t.Fatal(err)
 	}
 	out, _ := outLine(t, "check", "--config", file, "--seconds", "4")
-	if strings.Contains(out, "its last minute is told") || strings.Contains(out, "900 °C") || !strings.Contains(out, "LOOK  daemon    one that has another store answers at") || !strings.Contains(out, "19.4 °C") {
+	if strings.Contains(out, "its last minute is told") || strings.Contains(out, "900 °C") ||
+		!strings.Contains(out, "LOOK  daemon    one that has another store answers at") ||
+		!strings.Contains(out, "19.4 °C") {
 		t.Errorf("%s", out)
 	}
 }

@@ -31,7 +31,8 @@ func (r *checked) bus(c *cobra.Command, cfg config.Config, on string) (none bool
 	if err != nil {
 		return false, err
 	}
-	if slices.ContainsFunc(cfg.Kilns, func(k config.Kiln) bool { return k.Port == search.Port }) && !daemon.NobodyRuns(cfg) {
+	if slices.ContainsFunc(cfg.Kilns, func(k config.Kiln) bool { return k.Port == search.Port }) &&
+		!daemon.NobodyRuns(cfg) {
 		return false, &exit{exitFailed, "a daemon has this line open, or may have; stop it first (sudo systemctl stop lidwright), then look at the bus, then start it again"}
 	}
 	for _, text := range busCautions {
@@ -128,7 +129,8 @@ func busSearch(c *cobra.Command, cfg config.Config, on string) (s source.BusSear
 			return s, false, misused(fmt.Errorf("%s speaks no Modbus by the settings (reply = %q): nothing is asked there", k.ID, k.Reply))
 		}
 		set := source.BusWay{Speed: k.Speed, Framing: k.Framing}
-		s.Ways = append([]source.BusWay{set}, slices.DeleteFunc(source.BusWays(), func(w source.BusWay) bool { return w == set })...)
+		s.Ways = append([]source.BusWay{set},
+			slices.DeleteFunc(source.BusWays(), func(w source.BusWay) bool { return w == set })...)
 		for _, ch := range k.Channels {
 			if _, has := registers[ch.UnitID]; !has {
 				registers[ch.UnitID] = source.BusSlave{Unit: ch.UnitID, Function: ch.Function,

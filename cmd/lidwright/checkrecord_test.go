@@ -71,7 +71,9 @@ func TestCheckBus(t *testing.T) {
 	file := lineSettings(t, port, aRegister)
 	out, code := outLine(t, "check", "--config", file, "--bus", "big-blue", "--numbers", "15-18")
 	for _, want := range []string{"Caution: Never while a kiln on this bus fires",
-		"To numbers 15 to 18 on " + port + " at 9600 baud 8N1: one reading of a register each (function 03, register 0)", "nothing was sent; with --yes it is"} {
+		"To numbers 15 to 18 on " + port +
+			" at 9600 baud 8N1: one reading of a register each (function 03, register 0)",
+		"nothing was sent; with --yes it is"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
 		}
@@ -91,7 +93,8 @@ func TestCheckBus(t *testing.T) {
 	for _, wrong := range [][]string{{"--bus", "little-red"}, {"--bus", "big-blue", "--numbers", "0-4"},
 		{"--bus", "big-blue", "--numbers", "5-4"}, {"--bus", "big-blue", "--numbers", "x"},
 		{"--record", file}, {"no-such-kiln"}} {
-		if out, code := outLine(t, append([]string{"check", "--config", file}, wrong...)...); code != exitWrongUse {
+		if out, code := outLine(t, append([]string{"check", "--config", file},
+			wrong...)...); code != exitWrongUse {
 			t.Errorf("%v: exit %d\n%s", wrong, code, out)
 		}
 	}
@@ -113,7 +116,8 @@ func replaying(t *testing.T, file string) (site string) {
 	ended, done := make(chan int, 1), make(chan struct{})
 	go func() {
 		defer close(done)
-		ended <- run(ctx, []string{"practice", "--replay", file, "--folder", filepath.Join(t.TempDir(), "replay"), "--address", l.Addr().String()}, out, out)
+		ended <- run(ctx, []string{"practice", "--replay", file, "--folder",
+			filepath.Join(t.TempDir(), "replay"), "--address", l.Addr().String()}, out, out)
 	}()
 	t.Cleanup(func() { stop(); <-done; out.Close() })
 	eventually(t, "the page of the replay", func() bool {
@@ -252,6 +256,7 @@ func TestRecordedBusIsReplayed(t *testing.T) {
 				T *float64 `json:"temperature_c"`
 			}
 		}
-		return fetchedInto(t, site, "/v1/now", &now) == 200 && len(now.Items) == 1 && now.Items[0].T != nil && *now.Items[0].T == 850.5
+		return fetchedInto(t, site, "/v1/now", &now) == 200 && len(now.Items) == 1 && now.Items[0].T != nil &&
+			*now.Items[0].T == 850.5
 	})
 }

@@ -36,9 +36,12 @@ func codeCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				file = map[auth.Who]string{auth.Bench: cfg.Codes.BenchFile, auth.Owner: cfg.Codes.OwnerFile}[who]
+				file = map[auth.Who]string{auth.Bench: cfg.Codes.BenchFile,
+					auth.Owner: cfg.Codes.OwnerFile}[who]
 				if file == "" {
-					return &exit{exitWrongUse, fmt.Sprintf("the settings name no file for it; set codes.%s_file, or give --file", who)}
+					return &exit{exitWrongUse,
+						fmt.Sprintf("the settings name no file for it; set codes.%s_file, or give --file",
+							who)}
 				}
 			}
 			code, err := daemon.NewCode(who, file)
@@ -49,7 +52,8 @@ func codeCommand() *cobra.Command {
 				return printJSON(c, map[string]string{"who": args[0], "code": code, "hash_in": file})
 			}
 			fmt.Fprintln(c.OutOrStdout(), code)
-			fmt.Fprintf(c.ErrOrStderr(), "This is the %s code, shown this once. Its hash is in %s.\n", who, file)
+			fmt.Fprintf(c.ErrOrStderr(), "This is the %s code, shown this once. Its hash is in %s.\n", who,
+				file)
 			return nil
 		},
 	}

@@ -17,7 +17,8 @@ func TestCodeNew(t *testing.T) {
 	folder := t.TempDir()
 	bench, owner := filepath.Join(folder, "bench"), filepath.Join(folder, "owner")
 	settings := filepath.Join(folder, "lidwright.toml")
-	if err := os.WriteFile(settings, []byte("[codes]\nbench_file = \""+bench+"\"\nowner_file = \""+owner+"\"\n"), 0o600); err != nil {
+	if err := os.WriteFile(settings, []byte("[codes]\nbench_file = \""+bench+"\"\nowner_file = \""+owner+
+		"\"\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	seen := map[string]bool{}
@@ -34,7 +35,9 @@ func TestCodeNew(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, err := auth.ParsePasscodeHash(string(text)); err != nil || strings.Contains(string(text), code) || strings.Contains(string(text), strings.ReplaceAll(code, "-", "")) {
+		if _, err := auth.ParsePasscodeHash(string(text)); err != nil ||
+			strings.Contains(string(text), code) || strings.Contains(string(text),
+			strings.ReplaceAll(code, "-", "")) {
 			t.Errorf("%s: %v %s", c.file, err, text)
 		}
 		if info, err := os.Stat(c.file); err != nil || info.Mode().Perm() != 0o600 {

@@ -128,9 +128,11 @@ func (a collectorAnswer) print(c *cobra.Command) {
 	case !a.Keep:
 		fmt.Fprintln(out, "Nothing is sent: the owner has not said yes (join with --keep, or the page Settings).")
 	case a.Makers:
-		fmt.Fprintf(out, "The record is sent with the marks of makers; %d changes are not there yet.\n", a.Behind)
+		fmt.Fprintf(out, "The record is sent with the marks of makers; %d changes are not there yet.\n",
+			a.Behind)
 	default:
-		fmt.Fprintf(out, "The record is sent without the marks of makers; %d changes are not there yet.\n", a.Behind)
+		fmt.Fprintf(out, "The record is sent without the marks of makers; %d changes are not there yet.\n",
+			a.Behind)
 	}
 	if a.LastOK != "" {
 		fmt.Fprintf(out, "Something was taken last at %s.\n", a.LastOK)

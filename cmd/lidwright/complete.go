@@ -17,20 +17,27 @@ import (
 	"lidwright/tiles"
 )
 
-// What is completed at Tab: the daemon is asked for names, one second at most; where none answers there are none.
+// What is completed at Tab: the daemon is asked for names, one second at most; where none answers there are
+// none.
 type completion = func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective)
 
 // completions by the word that stands in the usage of a command.
 var completions = map[string]completion{
-	"CLAY":   namesOf("/v1/clays", func(c wire.ClayJSON) string { return c.Clay + "\t" + c.Name }),
-	"KILN":   namesOf("/v1/now", func(k wire.KilnNow) string { return k.Kiln + "\t" + strings.ReplaceAll(k.State, "_", " ") }),
-	"CODE":   namesOf("/v1/bars", func(b wire.BarJSON) string { return b.Bar + "\t" + b.Clay + "/" + b.Batch }),
+	"CLAY": namesOf("/v1/clays", func(c wire.ClayJSON) string { return c.Clay + "\t" + c.Name }),
+	"KILN": namesOf("/v1/now", func(k wire.KilnNow) string {
+		return k.Kiln + "\t" + strings.ReplaceAll(k.State, "_", " ")
+	}),
+	"CODE": namesOf("/v1/bars", func(b wire.BarJSON) string {
+		return b.Bar + "\t" + b.Clay + "/" + b.Batch
+	}),
 	"FIRING": namesOf("/v1/firings", firingName),
 	"ID":     namesOf("/v1/firings", firingName),
 	"LOAD": namesOf("/v1/loads", func(l wire.Load) string {
 		return strings.TrimPrefix(l.Name.String(), "Load ") + "\t" + l.Kiln + ", " + l.StateWords.String()
 	}),
-	"POT":   namesOf("/v1/pots", func(p wire.Pot) string { return p.ID + "\t" + strings.TrimSpace(p.Mark+" "+p.Number+" "+p.Form) }),
+	"POT": namesOf("/v1/pots", func(p wire.Pot) string {
+		return p.ID + "\t" + strings.TrimSpace(p.Mark+" "+p.Number+" "+p.Form)
+	}),
 	"STAGE": these(tiles.Stages()),
 	"KIND":  these([]kiln.Kind{kiln.Bisque, kiln.Glaze, kiln.Once, kiln.Other}),
 }
@@ -88,7 +95,8 @@ func these[T ~string](words []T) completion {
 // words.
 func sayLimit(f *pflag.Flag) {
 	l, _ := tiles.LimitOf(f.Name)
-	most, free := tiles.Decimal(l.Most), slices.Contains([]string{"by", "maker", "mark", "note", "why", "form", "shelf", "stamp"}, f.Name)
+	most, free := tiles.Decimal(l.Most), slices.Contains([]string{"by", "maker", "mark", "note", "why",
+		"form", "shelf", "stamp"}, f.Name)
 	switch kind := f.Value.Type(); {
 	case kind == "string" && free && l.Longest > 0:
 		f.Usage += fmt.Sprintf(" (at most %d characters)", l.Longest)
@@ -104,7 +112,8 @@ func complete(c *cobra.Command) {
 	}
 	for flag, word := range completedFlags {
 		if c.Flags().Lookup(flag) != nil {
-			c.RegisterFlagCompletionFunc(flag, completions[word]) // an error means that the command has its own
+			// an error means that the command has its own
+			c.RegisterFlagCompletionFunc(flag, completions[word])
 		}
 	}
 	c.Flags().VisitAll(sayLimit)

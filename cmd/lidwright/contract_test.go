@@ -82,10 +82,12 @@ func TestContractSeesBreaks(t *testing.T) {
 		`{"list":[{"b":"x","c":true}],"none":null,"o":{"d":2}}`:                            1, // a removed
 		`{"a":1,"list":[{"bb":"x","c":true}],"none":null,"o":{"d":2}}`:                     1, // b renamed
 		`{"a":"1","list":[{"b":"x","c":true}],"none":null,"o":{"d":2}}`:                    1, // a is text
-		`{"a":1,"list":[{"b":"x","c":true},{"b":5}],"none":null,"o":{"d":2}}`:              1, // b is a number too
-		`{"a":null,"list":[{"b":"x","c":true}],"none":null,"o":{"d":2}}`:                   1, // a is nothing throughout
-		`{"a":1,"list":[],"none":null,"o":null}`:                                           4, // list items, and o with its member
-		`{"a":1,"list":{"b":"x","c":true},"none":null,"o":{"d":2}}`:                        3,
+		// b is a number too
+		`{"a":1,"list":[{"b":"x","c":true},{"b":5}],"none":null,"o":{"d":2}}`: 1,
+		`{"a":null,"list":[{"b":"x","c":true}],"none":null,"o":{"d":2}}`:      1, // a is nothing throughout
+		// list items, and o with its member
+		`{"a":1,"list":[],"none":null,"o":null}`:                    4,
+		`{"a":1,"list":{"b":"x","c":true},"none":null,"o":{"d":2}}`: 3,
 	} {
 		if got := breaks(was, shapeOf(t, answer)); len(got) < want || want == 0 && len(got) > 0 {
 			t.Errorf("%s: %q, want %d", answer, got, want)

@@ -37,7 +37,8 @@ func copyCommand() *cobra.Command {
 		RunE:    func(c *cobra.Command, _ []string) error { return copies(c, false) },
 	}
 	renew := &cobra.Command{
-		Use: "renew", Short: "Take the marks of forgotten makers out of copies that still have them", Args: cobra.NoArgs,
+		Use: "renew", Short: "Take the marks of forgotten makers out of copies that still have them",
+		Args:    cobra.NoArgs,
 		Long:    "Each such copy is written anew under its own name, everything else in it as it was. A running daemon is asked\nto do it (owner passcode); where none runs, the copies of the settings' store are taken.",
 		Example: "  lidwright copy renew --code-file owner.txt\n  sudo -u lidwright lidwright copy renew --config /etc/lidwright/lidwright.toml",
 		RunE:    renewCopies,
@@ -56,7 +57,8 @@ func copyCommand() *cobra.Command {
 				return unreadable("FILE|FOLDER", args[0], err)
 			}
 			if daemon.Running(cfg) {
-				return &exit{exitCannotStart, "a daemon has the store in " + cfg.Store.Folder + " open; stop it first: sudo systemctl stop lidwright"}
+				return &exit{exitCannotStart, "a daemon has the store in " + cfg.Store.Folder +
+					" open; stop it first: sudo systemctl stop lidwright"}
 			}
 			working := works(c, "Reading the copy through")
 			copied, aside, err := daemon.RestoreCopy(c.Context(), cfg, args[0])
@@ -94,11 +96,13 @@ func settingsOf(c *cobra.Command) (config.Config, error) {
 	return config.Load(file, os.Environ(), nil)
 }
 
-// settings are those of settingsOf, with a store: that of --store where it is given. Who names a daemon to ask means another store.
+// settings are those of settingsOf, with a store: that of --store where it is given. Who names a daemon to
+// ask means another store.
 func settings(c *cobra.Command) (config.Config, error) {
 	folder, _ := c.Flags().GetString("store")
 	if c.Flags().Changed("site") && !c.Flags().Changed("config") && folder == "" {
-		return config.Config{}, &exit{exitWrongUse, "this works in the store's folder and asks no daemon: name the settings with --config, not --site"}
+		return config.Config{}, &exit{exitWrongUse,
+			"this works in the store's folder and asks no daemon: name the settings with --config, not --site"}
 	}
 	cfg, err := settingsOf(c)
 	cfg.Store.Folder = cmp.Or(folder, cfg.Store.Folder)
@@ -172,7 +176,8 @@ func renewCopies(c *cobra.Command, _ []string) error {
 		fmt.Fprintln(c.OutOrStdout(), "No copy has the mark of a forgotten maker.")
 		return nil
 	}
-	fmt.Fprintf(c.OutOrStdout(), "%d copies are written anew, without the marks of forgotten makers.\n", a.Renewed)
+	fmt.Fprintf(c.OutOrStdout(), "%d copies are written anew, without the marks of forgotten makers.\n",
+		a.Renewed)
 	return nil
 }
 
@@ -193,7 +198,8 @@ func askCopies(c *cobra.Command, make bool) ([]byte, error) {
 			made = new(bool)
 			*made, kept, err = daemon.MakeCopy(c.Context(), cfg, version)
 		} else {
-			if kept, err = daemon.ListCopies(c.Context(), cfg); err == nil && len(kept) == 0 && !daemon.HasStore(cfg) {
+			if kept, err = daemon.ListCopies(c.Context(), cfg); err == nil &&
+				len(kept) == 0 && !daemon.HasStore(cfg) {
 				err = fmt.Errorf("there is neither a store nor a copy in %s", cfg.Store.Folder)
 			}
 		}

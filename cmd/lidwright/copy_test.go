@@ -16,7 +16,8 @@ func TestCopy(t *testing.T) {
 	folder := t.TempDir()
 	settings := func(name string) string {
 		path := filepath.Join(folder, name+".toml")
-		if err := os.WriteFile(path, []byte("[store]\nfolder = \""+filepath.Join(folder, name)+"\"\n"), 0o600); err != nil {
+		if err := os.WriteFile(path, []byte("[store]\nfolder = \""+filepath.Join(folder, name)+"\"\n"),
+			0o600); err != nil {
 			t.Fatal(err)
 		}
 		return path
@@ -26,28 +27,35 @@ func TestCopy(t *testing.T) {
 	if got, out := ranAs(t, "clay", "add", "tern", "--site", site); got != exitDone {
 		t.Fatalf("exit %d: %s", got, out)
 	}
-	if got, out := ranAs(t, "copy", "make", "--site", site); got != exitDone || !strings.Contains(out, "lidwright-000001-") {
+	if got, out := ranAs(t, "copy", "make", "--site", site); got != exitDone ||
+		!strings.Contains(out, "lidwright-000001-") {
 		t.Errorf("beside a daemon: exit %d: %s", got, out)
 	}
-	if got, _ := ranAs(t, "copy", "restore", filepath.Join(folder, "old"), "--config", old); got != exitCannotStart {
+	if got, _ := ranAs(t, "copy", "restore", filepath.Join(folder, "old"), "--config",
+		old); got != exitCannotStart {
 		t.Errorf("restored under a daemon: exit %d", got)
 	}
 	stop()
-	if got, out := ranAs(t, "copy", "make", "--config", old); got != exitDone || strings.Contains(out, "lidwright-000002-") {
+	if got, out := ranAs(t, "copy", "make", "--config", old); got != exitDone ||
+		strings.Contains(out, "lidwright-000002-") {
 		t.Errorf("nothing changed: exit %d: %s", got, out)
 	}
-	if got, out := ranAs(t, "copy", "list", "--config", old, "--json"); got != exitDone || strings.Count(out, `"name"`) != 1 || strings.Contains(out, `"made"`) {
+	if got, out := ranAs(t, "copy", "list", "--config", old, "--json"); got != exitDone ||
+		strings.Count(out, `"name"`) != 1 || strings.Contains(out, `"made"`) {
 		t.Errorf("list: exit %d: %s", got, out)
 	}
-	if got, out := ranAs(t, "copy", "restore", filepath.Join(folder, "old"), "--config", card); got != exitDone || !strings.Contains(out, "is the store in "+filepath.Join(folder, "card")) {
+	if got, out := ranAs(t, "copy", "restore", filepath.Join(folder, "old"), "--config",
+		card); got != exitDone || !strings.Contains(out, "is the store in "+filepath.Join(folder, "card")) {
 		t.Errorf("restore: exit %d: %s", got, out)
 	}
 	site, stop = daemonOf(t, card)
 	defer stop()
-	if got, out := ranAs(t, "clay", "list", "--site", site); got != exitDone || !strings.Contains(out, "tern") {
+	if got, out := ranAs(t, "clay", "list", "--site", site); got != exitDone ||
+		!strings.Contains(out, "tern") {
 		t.Errorf("after the rescue: exit %d: %s", got, out)
 	}
-	if got, out := ranAs(t, "copy", "restore", t.TempDir(), "--config", settings("third")); got != exitFailed || out != "" {
+	if got, out := ranAs(t, "copy", "restore", t.TempDir(), "--config",
+		settings("third")); got != exitFailed || out != "" {
 		t.Errorf("a stick without a copy: exit %d: %s", got, out)
 	}
 }

@@ -11,12 +11,14 @@ import (
 
 func crossedOutCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "crossed-out", Short: "What was crossed out lately, and back", Args: cobra.NoArgs, RunE: listCrossedOut,
+		Use: "crossed-out", Short: "What was crossed out lately, and back",
+		Args: cobra.NoArgs, RunE: listCrossedOut,
 		Example: "  lidwright crossed-out\n  lidwright crossed-out --hours 168\n  lidwright crossed-out restore 0193c0c1-0000-7000-8000-000000000005",
 	}
 	c.Flags().Float64("hours", 12, "since how many hours ago, 0 to 8784")
 	restore := &cobra.Command{
-		Use: "restore ID", Short: "Restore what was crossed out: it counts as before", Args: cobra.ExactArgs(1),
+		Use: "restore ID", Short: "Restore what was crossed out: it counts as before",
+		Args:    cobra.ExactArgs(1),
 		Long:    "Restore a length, a cone, a note or a board of lids that was crossed out, or a load that was called\noff. Its id stands in the list: lidwright crossed-out",
 		Example: "  lidwright crossed-out restore 0193c0c1-0000-7000-8000-000000000005",
 		RunE: func(c *cobra.Command, args []string) error {
@@ -37,7 +39,8 @@ func crossedOutCommand() *cobra.Command {
 					continue
 				}
 				by, _ := c.Flags().GetString("by")
-				raw, err := cl.Post(c.Context(), "/v1/crossed-out/"+o.Kind+"/"+url.PathEscape(o.ID)+"/restore", wire.RestoreBody{By: by})
+				raw, err := cl.Post(c.Context(), "/v1/crossed-out/"+o.Kind+"/"+url.PathEscape(o.ID)+
+					"/restore", wire.RestoreBody{By: by})
 				if err != nil {
 					return err
 				}
@@ -47,7 +50,8 @@ func crossedOutCommand() *cobra.Command {
 				}
 				return err
 			}
-			return &exit{exitFailed, "nothing crossed out in the last year has the id " + args[0] + "; see lidwright crossed-out --hours 8784"}
+			return &exit{exitFailed, "nothing crossed out in the last year has the id " + args[0] +
+				"; see lidwright crossed-out --hours 8784"}
 		},
 	}
 	restore.Flags().String("by", "", "mark of who restores it")

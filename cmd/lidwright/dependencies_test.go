@@ -8,8 +8,8 @@ import (
 	"testing"
 )
 
-// The table of libraries in DEVELOPERS.md names every one that go.mod requires for itself, and no other, with a
-// licence that lets a program be given away without its source.
+// The table of libraries in DEVELOPERS.md names every one that go.mod requires for itself, and no other, with
+// a licence that lets a program be given away without its source.
 func TestDependencies(t *testing.T) {
 	mod, err := os.ReadFile("../../go.mod")
 	if err != nil {
@@ -17,7 +17,8 @@ func TestDependencies(t *testing.T) {
 	}
 	var required []string
 	for line := range strings.Lines(string(mod)) {
-		if f := strings.Fields(line); strings.HasPrefix(line, "\t") && !strings.Contains(line, "// indirect") && len(f) == 2 {
+		if f := strings.Fields(line); strings.HasPrefix(line, "\t") &&
+			!strings.Contains(line, "// indirect") && len(f) == 2 {
 			required = append(required, f[0])
 		}
 	}

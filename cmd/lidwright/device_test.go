@@ -7,7 +7,8 @@ import (
 	"lidwright/config"
 )
 
-// A port that the service would be refused is told by check, and by setup before it is written, with the way out.
+// A port that the service would be refused is told by check, and by setup before it is written, with the way
+// out.
 func TestServiceShut(t *testing.T) {
 	for _, c := range []struct {
 		file, port, says string

@@ -36,7 +36,8 @@ func TestRescueDrill(t *testing.T) {
 	}
 	if _, err := exec.LookPath("debootstrap"); err != nil {
 		ran(t, nil, "apt-get", "update", "-qq")
-		ran(t, []string{"DEBIAN_FRONTEND=noninteractive"}, "apt-get", "install", "-y", "-qq", "--no-install-recommends", "debootstrap")
+		ran(t, []string{"DEBIAN_FRONTEND=noninteractive"}, "apt-get", "install", "-y", "-qq",
+			"--no-install-recommends", "debootstrap")
 	}
 	stick := stickOf(t)
 	ran(t, nil, "chmod", "-R", "a+rX", filepath.Dir(filepath.Dir(stick))) // as a stick is that has no owners
@@ -75,8 +76,11 @@ func cleanDebian(t *testing.T, release, arch, stick string, with ...string) *cle
 	}
 	t.Logf("a clean Debian, %s for %s, in %.0f s", release, arch, time.Since(began).Seconds())
 	// No service of what is installed starts: they would be this machine's.
-	if err := errors.Join(os.MkdirAll(filepath.Join(c.root, "media/stick"), 0o755), os.WriteFile(filepath.Join(c.root, "usr/sbin/policy-rc.d"), []byte("#!/bin/sh\nexit 101\n"), 0o755),
-		os.WriteFile(filepath.Join(c.root, "etc/dpkg/dpkg.cfg.d/quick"), []byte("force-unsafe-io\n"), 0o644)); err != nil { // it is thrown away
+	if err := errors.Join(os.MkdirAll(filepath.Join(c.root, "media/stick"), 0o755),
+		os.WriteFile(filepath.Join(c.root, "usr/sbin/policy-rc.d"), []byte("#!/bin/sh\nexit 101\n"), 0o755),
+		// it is thrown away
+		os.WriteFile(filepath.Join(c.root, "etc/dpkg/dpkg.cfg.d/quick"),
+			[]byte("force-unsafe-io\n"), 0o644)); err != nil {
 		t.Fatal(err)
 	}
 	c.in("apt-get", "update", "-qq")
@@ -86,7 +90,8 @@ func cleanDebian(t *testing.T, release, arch, stick string, with ...string) *cle
 // mirror is where this machine has its Debian from.
 func mirror(t *testing.T) string {
 	t.Helper()
-	for line := range strings.Lines(ran(t, nil, "apt-get", "indextargets", "--format", "$(REPO_URI) $(ORIGIN) $(LABEL)", "Created-By: Packages")) {
+	for line := range strings.Lines(ran(t, nil, "apt-get", "indextargets", "--format",
+		"$(REPO_URI) $(ORIGIN) $(LABEL)", "Created-By: Packages")) {
 		if uri, of, _ := strings.Cut(strings.TrimSpace(line), " "); of == "Debian Debian" {
 			return uri
 		}
@@ -109,9 +114,12 @@ func anotherProcessor(t *testing.T) {
 	}
 	ran(t, nil, "sh", "-c", `cd "$0" && apt-get download -qq qemu-user-static && dpkg-deb --extract qemu-user-static_*.deb .`, static)
 	const name = "lidwright-drill-arm64"
-	const magic = `\x7fELF\x02\x01\x01\x00\x00\x00\x00\x00\x00\x00\x00\x00\x02\x00\xb7\x00` // of an ELF file for AArch64: elf(5)
+	// of an ELF file for AArch64: elf(5)
+	const magic = `\x7fELF\x02\x01\x01\x00\x00\x00\x00\x00\x00\x00\x00\x00\x02\x00\xb7\x00`
 	const mask = `\xff\xff\xff\xff\xff\xff\xff\x00\xff\xff\xff\xff\xff\xff\xff\xff\xfe\xff\xff\xff`
-	if err := os.WriteFile(filepath.Join(control, "register"), []byte(":"+name+":M::"+magic+":"+mask+":"+filepath.Join(static, "usr/bin/qemu-aarch64-static")+":F"), 0o200); err != nil {
+	if err := os.WriteFile(filepath.Join(control, "register"),
+		[]byte(":"+name+":M::"+magic+":"+mask+":"+filepath.Join(static, "usr/bin/qemu-aarch64-static")+":F"),
+		0o200); err != nil {
 		t.Fatalf("let the kernel run programs for arm64: %v", err)
 	}
 	t.Cleanup(func() {
@@ -129,7 +137,8 @@ mount -t proc proc "$root/proc"; mount --rbind /dev "$root/dev"; mount -t tmpfs 
 [ ! -d "$root/usr/local/go" ] || { mount --bind "$GOROOT" "$root/usr/local/go"; mount -o remount,bind,ro "$root/usr/local/go"; }
 exec chroot "$root" "$@"`
 	cmd := exec.CommandContext(ctx, "sh", append([]string{"-c", inside, c.root, c.stick}, args...)...)
-	cmd.Env = append([]string{"PATH=/usr/sbin:/usr/bin:/sbin:/bin", "LC_ALL=C", "DEBIAN_FRONTEND=noninteractive", "HOME=/root"}, c.env...)
+	cmd.Env = append([]string{"PATH=/usr/sbin:/usr/bin:/sbin:/bin", "LC_ALL=C",
+		"DEBIAN_FRONTEND=noninteractive", "HOME=/root"}, c.env...)
 	cmd.SysProcAttr = &syscall.SysProcAttr{Unshareflags: unix.CLONE_NEWNS, Pdeathsig: syscall.SIGKILL}
 	return cmd
 }
@@ -146,7 +155,8 @@ func (c *clean) in(args ...string) string {
 
 // asDaemon is what runs lidwright as the unit does: as its user, in the groups of it.
 func asDaemon(args ...string) []string {
-	return append([]string{"setpriv", "--reuid=lidwright", "--regid=lidwright", "--init-groups", "--no-new-privs", "env", "GOMEMLIMIT=100MiB", "lidwright"}, args...)
+	return append([]string{"setpriv", "--reuid=lidwright", "--regid=lidwright", "--init-groups",
+		"--no-new-privs", "env", "GOMEMLIMIT=100MiB", "lidwright"}, args...)
 }
 
 const drillSettings = "/etc/lidwright/lidwright.toml"
@@ -206,11 +216,13 @@ func (c *clean) drill(deb string) {
 
 	began := time.Now()
 	said := c.in("apt-get", "install", "-y", "-qq", "/srv/lidwright.deb")
-	if n := len(codes.FindAllString(said, -1)); n != 2 || !strings.Contains(said, "Next: sudo lidwright setup") || !strings.Contains(said, "protects nothing") {
+	if n := len(codes.FindAllString(said, -1)); n != 2 ||
+		!strings.Contains(said, "Next: sudo lidwright setup") || !strings.Contains(said, "protects nothing") {
 		t.Errorf("the install shows %d codes: %s", n, said)
 	}
 	installed := time.Since(began)
-	l, err := net.Listen("tcp", "127.0.0.1:0") // a port of this machine that is free; no other machine is answered
+	// a port of this machine that is free; no other machine is answered
+	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -219,13 +231,16 @@ func (c *clean) drill(deb string) {
 	settings := filepath.Join(c.root, drillSettings)
 	text, err := os.ReadFile(settings)
 	if err == nil {
-		err = os.WriteFile(settings, bytes.Replace(text, []byte(`":8573"`), fmt.Appendf(nil, "%q", address), 1), 0o644)
+		err = os.WriteFile(settings, bytes.Replace(text, []byte(`":8573"`),
+			fmt.Appendf(nil, "%q", address), 1), 0o644)
 	}
 	answers := filepath.Join(c.root, "srv/kiln.answers")
-	if err := errors.Join(err, os.WriteFile(answers, fmt.Appendf(nil, "kiln = \"big-blue\"\nport = %q\nchannel_1 = \"probe\"\nunit_1 = \"c\"\ntype_1 = \"S\"\nlimit_c = 1290\nwrite = true\n", port), 0o600)); err != nil {
+	if err := errors.Join(err, os.WriteFile(answers,
+		fmt.Appendf(nil, "kiln = \"big-blue\"\nport = %q\nchannel_1 = \"probe\"\nunit_1 = \"c\"\ntype_1 = \"S\"\nlimit_c = 1290\nwrite = true\n", port), 0o600)); err != nil {
 		t.Fatal(err)
 	}
-	if said := c.in("lidwright", "setup", "--config", drillSettings, "--answers", "/srv/kiln.answers"); !strings.Contains(said, "Written. ") {
+	if said := c.in("lidwright", "setup", "--config", drillSettings, "--answers",
+		"/srv/kiln.answers"); !strings.Contains(said, "Written. ") {
 		t.Errorf("setup: %s", said)
 	}
 	site := "http://" + address
@@ -235,16 +250,20 @@ func (c *clean) drill(deb string) {
 	if page := fetched(t, site+"/"); !strings.Contains(page, "250") || !strings.Contains(page, "°C") {
 		t.Errorf("no value on the page: %s", page)
 	}
-	t.Logf("apt install %.1f s; to the page with the first value, setup's listening in it, %.1f s", installed.Seconds(), time.Since(began).Seconds())
+	t.Logf("apt install %.1f s; to the page with the first value, setup's listening in it, %.1f s",
+		installed.Seconds(), time.Since(began).Seconds())
 	stop()
 
-	if groups := strings.Fields(c.in("id", "-nG", "lidwright")); strings.Join(groups, " ") != "lidwright dialout" {
+	if groups := strings.Fields(c.in("id", "-nG", "lidwright")); strings.Join(groups,
+		" ") != "lidwright dialout" {
 		t.Errorf("the daemon's groups: %v", groups)
 	}
-	if mode := c.in("stat", "-c", "%U %a", "/var/lib/lidwright", "/etc/lidwright/owner.code"); mode != "lidwright 700\nroot 640\n" {
+	if mode := c.in("stat", "-c", "%U %a", "/var/lib/lidwright",
+		"/etc/lidwright/owner.code"); mode != "lidwright 700\nroot 640\n" {
 		t.Errorf("the state folder and the codes: %s", mode)
 	}
-	if again := c.in("apt-get", "install", "-y", "-qq", "--reinstall", "/srv/lidwright.deb"); codes.MatchString(again) {
+	if again := c.in("apt-get", "install", "-y", "-qq", "--reinstall",
+		"/srv/lidwright.deb"); codes.MatchString(again) {
 		t.Errorf("installed again it shows codes: %s", again)
 	}
 	if now, err := os.ReadFile(settings); err != nil || !bytes.Contains(now, []byte("big-blue")) {
@@ -252,7 +271,9 @@ func (c *clean) drill(deb string) {
 	}
 
 	began = time.Now()
-	if said := c.in(asDaemon("copy", "restore", "/media/stick", "--config", drillSettings)...); !strings.Contains(said, "is the store in /var/lib/lidwright") || !strings.Contains(said, "What was there is kept") {
+	if said := c.in(asDaemon("copy", "restore", "/media/stick", "--config",
+		drillSettings)...); !strings.Contains(said, "is the store in /var/lib/lidwright") ||
+		!strings.Contains(said, "What was there is kept") {
 		t.Errorf("restore: %s", said)
 	}
 	stop = c.serve(site)
@@ -267,10 +288,12 @@ func (c *clean) drill(deb string) {
 	stop()
 
 	c.in("apt-get", "purge", "-y", "-qq", "lidwright")
-	if !c.there("var/lib/lidwright/lidwright.db") || c.there("etc/lidwright") || c.there("usr/bin/lidwright") {
+	if !c.there("var/lib/lidwright/lidwright.db") || c.there("etc/lidwright") ||
+		c.there("usr/bin/lidwright") {
 		t.Error("a purge leaves the record and nothing else")
 	}
-	if said := c.in("apt-get", "install", "-y", "-qq", "/srv/lidwright.deb"); len(codes.FindAllString(said, -1)) != 2 {
+	if said := c.in("apt-get", "install", "-y", "-qq",
+		"/srv/lidwright.deb"); len(codes.FindAllString(said, -1)) != 2 {
 		t.Errorf("installed over a record that stayed: %s", said)
 	}
 	c.in("touch", "/var/lib/lidwright/forget-all")
@@ -290,7 +313,8 @@ func (c *clean) line() (port string) {
 	}
 	device, err := os.Readlink(plug.Link)
 	if err == nil {
-		err = errors.Join(os.Chown(device, 0, 20), os.Chmod(device, 0o660)) // dialout is 20 in every Debian: base-passwd
+		// dialout is 20 in every Debian: base-passwd
+		err = errors.Join(os.Chown(device, 0, 20), os.Chmod(device, 0o660))
 	}
 	if err != nil {
 		c.t.Fatal(err)

@@ -67,7 +67,8 @@ func explained(err error, asked *cobra.Command) (int, string) {
 		says := err.Error()
 		if strings.HasPrefix(says, "accepts ") || strings.HasPrefix(says, "requires ") {
 			n := says[strings.LastIndexByte(says, ' ')+1:]
-			says = "to be written as: " + strings.TrimSuffix(asked.UseLine(), " [flags]") + "; words given: " + n
+			says = "to be written as: " + strings.TrimSuffix(asked.UseLine(), " [flags]") +
+				"; words given: " + n
 		}
 		return exitWrongUse, says + "; see " + asked.CommandPath() + " --help"
 	}
@@ -82,7 +83,8 @@ func refused(p *wire.Problem, asked *cobra.Command) (int, string) {
 			says += "; " + what + ": " + f.Says.String()
 			continue
 		}
-		says += "; " + inFlags(asked, ofList.ReplaceAllString(f.Name, "")+": "+f.Says.String()) + whichOf(f.Name)
+		says += "; " + inFlags(asked, ofList.ReplaceAllString(f.Name, "")+": "+f.Says.String()) +
+			whichOf(f.Name)
 	}
 	switch detail := p.Detail.String(); {
 	case len(p.Fields) > 0 || p.Detail.IsZero():
@@ -159,7 +161,8 @@ var called = map[string][]string{
 	"mark": {"MARK"}, "matures_cone": {"--matures"}, "measured_lids": {"--lids-measured"},
 	"name": {"--second", "CLAY"}, "parents": {"--from"}, "play_mm": {"--play"}, "plays_mm": {"--play"},
 	"pots": {"--pot"}, "seen": {"STOOD", "--cone"}, "sitter.cone": {"--sitter"},
-	"sitter.dropped_at": {"--dropped-at"}, "stated_total_ratio": {"--stated"}, "tilt_deg": {"STOOD", "--cone"},
+	"sitter.dropped_at": {"--dropped-at"}, "stated_total_ratio": {"--stated"},
+	"tilt_deg":  {"STOOD", "--cone"},
 	"thrown_mm": {"--thrown"}, "to": {"--to", "NEW", "INTO"}, "unit": {"--units"}, "url": {"URL"},
 }
 
@@ -221,7 +224,8 @@ func wrongFlag(_ *cobra.Command, err error) error {
 		return err
 	}
 	f := wrong.GetFlag()
-	takes := map[string]string{"bool": "is given alone, or with =true or =false", "int": "takes a whole number",
+	takes := map[string]string{"bool": "is given alone, or with =true or =false",
+		"int":     "takes a whole number",
 		"float64": "takes a number with a point, such as 0.12"}[f.Value.Type()]
 	if takes == "" {
 		takes = "cannot be read"
@@ -272,7 +276,8 @@ func sharedFlags(c *cobra.Command) error {
 			return err
 		}
 	}
-	made := slices.Contains([]string{"setup", "take", "restore"}, c.Name()) // what it names may be yet to come
+	// what it names may be yet to come
+	made := slices.Contains([]string{"setup", "take", "restore"}, c.Name())
 	for _, name := range []string{"code-file", "config", "store"} {
 		file, _ := c.Flags().GetString(name)
 		if file == "" || made && name != "code-file" {

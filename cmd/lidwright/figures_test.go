@@ -94,8 +94,8 @@ func recordedAnswers(t *testing.T) map[string]string {
 	return all
 }
 
-// TestOneFigureEverywhere holds that a figure is one value with one rounding, wherever it is shown: those that
-// are rounded are the same to the last digit, and the unrounded one of JSON is theirs.
+// TestOneFigureEverywhere holds that a figure is one value with one rounding, wherever it is shown: those
+// that are rounded are the same to the last digit, and the unrounded one of JSON is theirs.
 func TestOneFigureEverywhere(t *testing.T) {
 	answers := recordedAnswers(t)
 	for name, row := range figures {
@@ -112,7 +112,8 @@ func TestOneFigureEverywhere(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if strings.Contains(at.find, `"`) && !strings.Contains(at.find, "Set") { // JSON has no zeros at the end
+			// JSON has no zeros at the end
+			if strings.Contains(at.find, `"`) && !strings.Contains(at.find, "Set") {
 				exact = append(exact, v*max(at.times, 1))
 				continue
 			}

@@ -15,7 +15,8 @@ import (
 
 func firingCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "firing FIRING", Short: "What one firing tells; cones, notes, and firings by hand", Args: cobra.ExactArgs(1),
+		Use: "firing FIRING", Short: "What one firing tells; cones, notes, and firings by hand",
+		Args:    cobra.ExactArgs(1),
 		Long:    "A FIRING is named by its id, or by kiln and number as big-blue/143, or as big-blue/last.",
 		Example: "  lidwright firing big-blue/last\n  lidwright firing cone big-blue/last 6 45 --shelf middle\n  lidwright firing hand little-red bisque --sitter 06 --began-at 2026-01-13T18:00:00+01:00",
 		RunE:    showFiring,
@@ -34,7 +35,8 @@ func firingID(c *cobra.Command, name string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	b, err := cl.Get(c.Context(), "/v1/firings", url.Values{"kiln": {kiln}, "limit": {"500"}}, "application/json")
+	b, err := cl.Get(c.Context(), "/v1/firings", url.Values{"kiln": {kiln}, "limit": {"500"}},
+		"application/json")
 	if err != nil {
 		return "", err
 	}
@@ -61,7 +63,8 @@ func showFiring(c *cobra.Command, args []string) error {
 		return err
 	}
 	w := c.OutOrStdout()
-	fmt.Fprintln(w, strings.TrimSpace(fmt.Sprintf("%s, %s, %s, atmosphere %s. %s", f.Name, f.Status, first(f.Kind, "kind not said"), f.Atmosphere, f.Says)))
+	fmt.Fprintln(w, strings.TrimSpace(fmt.Sprintf("%s, %s, %s, atmosphere %s. %s", f.Name, f.Status,
+		first(f.Kind, "kind not said"), f.Atmosphere, f.Says)))
 	fmt.Fprintf(w, "Cone: %s\n", first(f.ConeWords.String(), "not known"))
 	if f.HeatWorkC != nil {
 		likely := ""
@@ -122,7 +125,8 @@ func stood(body map[string]any, text string) {
 
 func firingConeCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "cone FIRING CONE STOOD", Short: "Tell of a witness cone at unloading, or cross one out", Args: cobra.ExactArgs(3),
+		Use: "cone FIRING CONE STOOD", Short: "Tell of a witness cone at unloading, or cross one out",
+		Args:    cobra.ExactArgs(3),
 		Long:    "STOOD is upright, leaning, down, or the tilt in degrees: 90 is level.",
 		Example: "  lidwright firing cone big-blue/last 6 down --shelf middle\n  lidwright firing cone big-blue/last 7 45\n  lidwright firing cone big-blue/last cross-out 0193c0c1-0000-7000-8000-000000000005 --why \"wrong shelf\"",
 		RunE: func(c *cobra.Command, args []string) error {
@@ -136,7 +140,8 @@ func firingConeCommand() *cobra.Command {
 				if err := goesWith(c, "a cone that is told", "shelf", "series"); err != nil {
 					return err
 				}
-				done, err := put(c, path+url.PathEscape(args[2])+"/strike", map[string]any{"why": flag("why"), "by": flag("by")}, nil)
+				done, err := put(c, path+url.PathEscape(args[2])+"/strike",
+					map[string]any{"why": flag("why"), "by": flag("by")}, nil)
 				if err == nil && !done {
 					fmt.Fprintln(c.OutOrStdout(), "crossed out")
 				}
@@ -163,7 +168,8 @@ func firingConeCommand() *cobra.Command {
 					fmt.Fprintln(c.OutOrStdout(), s)
 				}
 			}
-			fmt.Fprintf(c.OutOrStdout(), "Undo: lidwright firing cone %s cross-out %s --why ...\n", args[0], k.ID)
+			fmt.Fprintf(c.OutOrStdout(), "Undo: lidwright firing cone %s cross-out %s --why ...\n", args[0],
+				k.ID)
 			return nil
 		},
 	}
@@ -176,7 +182,8 @@ func firingConeCommand() *cobra.Command {
 
 func firingNoteCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "note FIRING TEXT", Short: "Write a note or an incident beside a firing", Args: cobra.ExactArgs(2),
+		Use: "note FIRING TEXT", Short: "Write a note or an incident beside a firing",
+		Args:    cobra.ExactArgs(2),
 		Example: "  lidwright firing note big-blue/last \"vent off for 5 min\"\n  lidwright firing note big-blue/last \"the door seal glowed\" --incident",
 		RunE: func(c *cobra.Command, args []string) error {
 			id, err := firingID(c, args[0])
@@ -185,7 +192,8 @@ func firingNoteCommand() *cobra.Command {
 			}
 			incident, _ := c.Flags().GetBool("incident")
 			by, _ := c.Flags().GetString("by")
-			done, err := put(c, "/v1/firings/"+url.PathEscape(id)+"/notes/"+newID(c), map[string]any{"text": args[1], "incident": incident, "by": by}, nil)
+			done, err := put(c, "/v1/firings/"+url.PathEscape(id)+"/notes/"+newID(c),
+				map[string]any{"text": args[1], "incident": incident, "by": by}, nil)
 			if err == nil && !done {
 				fmt.Fprintln(c.OutOrStdout(), "Kept beside the firing. A note changes no number.")
 			}
@@ -207,7 +215,8 @@ func firingSayCommand() *cobra.Command {
 				return err
 			}
 			var f wire.Firing
-			done, err := put(c, "/v1/firings/"+url.PathEscape(id), flagsOf(c, "kind", "atmosphere", "status", "note", "by"), &f)
+			done, err := put(c, "/v1/firings/"+url.PathEscape(id),
+				flagsOf(c, "kind", "atmosphere", "status", "note", "by"), &f)
 			if err == nil && !done {
 				fmt.Fprintf(c.OutOrStdout(), "%s: %s, %s, %s\n", f.Name, f.Kind, f.Atmosphere, f.Status)
 			}
@@ -258,7 +267,8 @@ func firingHandCommand() *cobra.Command {
 			shelf, _ := c.Flags().GetString("shelf")
 			for _, text := range cones {
 				if cone, how, _ := strings.Cut(text, "="); cone == "" || how == "" {
-					return &exit{exitWrongUse, "--cone " + text + ": a cone and how it stood, as 06=down or 06=45"}
+					return &exit{exitWrongUse,
+						"--cone " + text + ": a cone and how it stood, as 06=down or 06=45"}
 				}
 			}
 			if body["sitter"] == nil && c.Flags().Changed("dropped-at") {
@@ -267,7 +277,8 @@ func firingHandCommand() *cobra.Command {
 			if len(cones) == 0 && c.Flags().Changed("shelf") {
 				return &exit{exitWrongUse, "--shelf needs the cones that stood on it: --cone 06=down"}
 			}
-			if len(cones) > 0 && body["began_at"] == nil && body["ended_at"] == nil && body["sitter"] == nil && body["typed"] == nil && body["intended_cone"] == nil {
+			if len(cones) > 0 && body["began_at"] == nil && body["ended_at"] == nil &&
+				body["sitter"] == nil && body["typed"] == nil && body["intended_cone"] == nil {
 				return &exit{exitWrongUse, "--ended-at is needed with cones alone: when was it over?"}
 			}
 			id := newID(c)
@@ -314,7 +325,9 @@ func typedFile(name string) (map[string]any, error) {
 	}
 	hours, degrees := []float64{}, []float64{}
 	for n, line := range strings.Split(string(bytes.TrimSpace(b)), "\n") {
-		f := strings.FieldsFunc(strings.TrimSpace(line), func(c rune) bool { return c == ' ' || c == '\t' || c == ',' || c == ';' })
+		f := strings.FieldsFunc(strings.TrimSpace(line), func(c rune) bool {
+			return c == ' ' || c == '\t' || c == ',' || c == ';'
+		})
 		if len(f) == 0 || n == 0 && strings.Trim(f[0], "0123456789.") != "" {
 			continue
 		}
@@ -333,7 +346,8 @@ func typedFile(name string) (map[string]any, error) {
 
 func probeCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "probe KILN", Short: "What the cones tell of a kiln's probes, or a new probe fitted", Args: cobra.ExactArgs(1),
+		Use: "probe KILN", Short: "What the cones tell of a kiln's probes, or a new probe fitted",
+		Args:    cobra.ExactArgs(1),
 		Example: "  lidwright probe big-blue\n  lidwright probe new big-blue K --fitted-on 2026-01-06",
 		RunE: func(c *cobra.Command, args []string) error {
 			var k wire.KilnJSON
@@ -357,14 +371,16 @@ func probeCommand() *cobra.Command {
 				}
 				fmt.Fprintf(c.OutOrStdout(), "%s, %d firings. %s\n", life, p.Firings, p.Says)
 				if p.Notable {
-					fmt.Fprintln(c.OutOrStdout(), "LOOK: more than 8 °C off after each of the last two firings.")
+					fmt.Fprintln(c.OutOrStdout(),
+						"LOOK: more than 8 °C off after each of the last two firings.")
 				}
 			}
 			return nil
 		},
 	}
 	fresh := &cobra.Command{
-		Use: "new KILN TYPE", Short: "Tell that a probe was fitted: a new life, of which no cone has told", Args: cobra.ExactArgs(2),
+		Use: "new KILN TYPE", Short: "Tell that a probe was fitted: a new life, of which no cone has told",
+		Args:    cobra.ExactArgs(2),
 		Example: "  lidwright probe new big-blue K --fitted-on 2026-01-06 --class 2",
 		RunE: func(c *cobra.Command, args []string) error {
 			body := flagsOf(c, "channel", "fitted-on", "removed-on", "note")
@@ -374,7 +390,8 @@ func probeCommand() *cobra.Command {
 			}
 			done, err := put(c, "/v1/kilns/"+url.PathEscape(args[0])+"/probes/"+newID(c), body, nil)
 			if err == nil && !done {
-				fmt.Fprintf(c.OutOrStdout(), "Kept. Its life begins with the first firing on or after %s; cones of before count for the one before.\n", body["fitted_on"])
+				fmt.Fprintf(c.OutOrStdout(),
+					"Kept. Its life begins with the first firing on or after %s; cones of before count for the one before.\n", body["fitted_on"])
 			}
 			return err
 		},

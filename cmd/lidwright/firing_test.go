@@ -49,21 +49,37 @@ func TestFiringByHandOnTheCommandLine(t *testing.T) {
 		code int
 		want []string
 	}{
-		{[]string{"firing", "hand", "little-red", "bisque", "--sitter", "06", "--dropped-at", "2026-01-14T03:35:00Z"}, exitDone, []string{"little-red 1, ended, bisque, atmosphere unknown", "likely"}},
-		{[]string{"firing", "hand", "little-red", "bisque", "--cone", "06=down", "--cone", "05=upright", "--ended-at", "2026-01-16T03:35:00Z"}, exitDone, []string{"Witness: cone 06 down", "Witness: cone 05 upright", "Heat work: 10"}},
-		{[]string{"firing", "hand", "little-red", "bisque", "--typed", readings, "--began-at", "2026-01-18T03:00:00Z", "--atmosphere", "oxidation"}, exitDone, []string{"atmosphere oxidation", "Peak 1000 °C", "degree-hours"}},
-		{[]string{"firing", "hand", "little-red", "bisque", "--cone", "06=down"}, exitWrongUse, []string{"--ended-at is needed"}},
-		{[]string{"firing", "hand", "little-red", "bisque", "--sitter", "0"}, exitWrongUse, []string{"There is no cone 0"}},
-		{[]string{"firing", "hand", "little-red", "bisque", "--typed", broken}, exitWrongUse, []string{"line 2: write hours, a comma, °C"}},
-		{[]string{"firing", "cone", "little-red/1", "06", "45", "--shelf", "middle", "--by", "KT"}, exitDone, []string{"cone 06 at 45°:", "Undo: lidwright firing cone little-red/1 cross-out"}},
-		{[]string{"firing", "cone", "little-red/last", "6a", "down"}, exitWrongUse, []string{"European (Seger)"}},
-		{[]string{"firing", "cone", "little-red/9", "6", "down"}, exitFailed, []string{"no firing little-red/9"}},
+		{[]string{"firing", "hand", "little-red", "bisque", "--sitter", "06", "--dropped-at",
+			"2026-01-14T03:35:00Z"}, exitDone,
+			[]string{"little-red 1, ended, bisque, atmosphere unknown", "likely"}},
+		{[]string{"firing", "hand", "little-red", "bisque", "--cone", "06=down", "--cone", "05=upright",
+			"--ended-at", "2026-01-16T03:35:00Z"}, exitDone, []string{"Witness: cone 06 down",
+			"Witness: cone 05 upright", "Heat work: 10"}},
+		{[]string{"firing", "hand", "little-red", "bisque", "--typed", readings, "--began-at",
+			"2026-01-18T03:00:00Z", "--atmosphere", "oxidation"}, exitDone, []string{"atmosphere oxidation",
+			"Peak 1000 °C", "degree-hours"}},
+		{[]string{"firing", "hand", "little-red", "bisque", "--cone", "06=down"}, exitWrongUse,
+			[]string{"--ended-at is needed"}},
+		{[]string{"firing", "hand", "little-red", "bisque", "--sitter", "0"}, exitWrongUse,
+			[]string{"There is no cone 0"}},
+		{[]string{"firing", "hand", "little-red", "bisque", "--typed", broken}, exitWrongUse,
+			[]string{"line 2: write hours, a comma, °C"}},
+		{[]string{"firing", "cone", "little-red/1", "06", "45", "--shelf", "middle", "--by", "KT"}, exitDone,
+			[]string{"cone 06 at 45°:", "Undo: lidwright firing cone little-red/1 cross-out"}},
+		{[]string{"firing", "cone", "little-red/last", "6a", "down"}, exitWrongUse,
+			[]string{"European (Seger)"}},
+		{[]string{"firing", "cone", "little-red/9", "6", "down"}, exitFailed,
+			[]string{"no firing little-red/9"}},
 		{[]string{"firing", "note", "little-red/1", "the door seal glowed", "--incident"}, exitDone,
 			[]string{"Kept beside the firing. A note changes no number."}},
-		{[]string{"firing", "say", "little-red/1", "--atmosphere", "reduction"}, exitDone, []string{"little-red 1: bisque, reduction, ended"}},
-		{[]string{"firing", "little-red/1"}, exitDone, []string{"atmosphere reduction", "Incident: the door seal glowed", "Witness: cone 06 at 45°, shelf middle"}},
-		{[]string{"probe", "big-blue"}, exitDone, []string{"Channel 1, type K, fitted 2025-03-01, 0 firings. No cone has told of this probe yet"}},
-		{[]string{"probe", "new", "big-blue", "S", "--fitted-on", "2026-01-20"}, exitDone, []string{"Its life begins with the first firing on or after 2026-01-20"}},
+		{[]string{"firing", "say", "little-red/1", "--atmosphere", "reduction"}, exitDone,
+			[]string{"little-red 1: bisque, reduction, ended"}},
+		{[]string{"firing", "little-red/1"}, exitDone, []string{"atmosphere reduction",
+			"Incident: the door seal glowed", "Witness: cone 06 at 45°, shelf middle"}},
+		{[]string{"probe", "big-blue"}, exitDone,
+			[]string{"Channel 1, type K, fitted 2025-03-01, 0 firings. No cone has told of this probe yet"}},
+		{[]string{"probe", "new", "big-blue", "S", "--fitted-on", "2026-01-20"}, exitDone,
+			[]string{"Its life begins with the first firing on or after 2026-01-20"}},
 		{[]string{"probe", "new", "big-blue", "Q", "--fitted-on", "2026-01-20"},
 			exitWrongUse, []string{"TYPE"}},
 		{[]string{"probe", "nobody"}, exitFailed, []string{"no such kiln"}},
@@ -82,10 +98,12 @@ func TestFiringByHandOnTheCommandLine(t *testing.T) {
 	out, _ := outLine(t, "--site", site, "firing", "little-red/1")
 	_, id, _ := strings.Cut(out, "shelf middle [")
 	id, _, _ = strings.Cut(id, "]")
-	if _, code := outLine(t, "--site", site, "firing", "cone", "little-red/1", "cross-out", id, "--why", "another shelf"); code != exitDone {
+	if _, code := outLine(t, "--site", site, "firing", "cone", "little-red/1", "cross-out", id, "--why",
+		"another shelf"); code != exitDone {
 		t.Errorf("strike: exit %d", code)
 	}
-	if out, _ := outLine(t, "--site", site, "firing", "little-red/1"); !strings.Contains(out, "crossed out: another shelf") {
+	if out, _ := outLine(t, "--site", site, "firing", "little-red/1"); !strings.Contains(out,
+		"crossed out: another shelf") {
 		t.Errorf("struck:\n%s", out)
 	}
 }

@@ -15,7 +15,8 @@ import (
 // firing is what the commands show of one.
 type firing wire.Firing
 
-var firingHead = []string{"FIRING", "BEGAN", "KIND", "STATUS", "TOP °C", "TO TOP h", "COOLING h", "HEAT WORK °C", "CONE", "ID"}
+var firingHead = []string{"FIRING", "BEGAN", "KIND", "STATUS", "TOP °C", "TO TOP h", "COOLING h",
+	"HEAT WORK °C", "CONE", "ID"}
 
 func (f firing) row() []string {
 	return []string{f.Name, str(f.StartedAt), f.Kind, f.Status, num(f.PeakC, "%.0f"),
@@ -25,14 +26,16 @@ func (f firing) row() []string {
 
 func firingsCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "firings [ID]", Short: "List firings, show one, compare some; begin and stop one by hand", Args: cobra.MaximumNArgs(1),
+		Use: "firings [ID]", Short: "List firings, show one, compare some; begin and stop one by hand",
+		Args:    cobra.MaximumNArgs(1),
 		Example: "  lidwright firings --kiln big-blue --kind glaze\n  lidwright firings curve big-blue/last --csv\n  lidwright firings compare big-blue/2 big-blue/4 --at 1000\n  lidwright firings trend big-blue\n  lidwright firings begin big-blue",
 		RunE: func(c *cobra.Command, args []string) error {
 			var items []firing
 			var done bool
 			var err error
 			if len(args) == 1 {
-				if err := goesWith(c, "a list, not with one firing", "kiln", "kind", "atmosphere", "status"); err != nil {
+				if err := goesWith(c, "a list, not with one firing", "kiln", "kind",
+					"atmosphere", "status"); err != nil {
 					return err
 				}
 				var f firing
@@ -44,7 +47,8 @@ func firingsCommand() *cobra.Command {
 				items = []firing{f}
 			} else {
 				var a wire.List[firing]
-				done, err = get(c, "/v1/firings", asked(c, []string{"kiln", "kind", "atmosphere", "status"}), &a)
+				done, err = get(c, "/v1/firings", asked(c, []string{"kiln", "kind", "atmosphere", "status"}),
+					&a)
 				items = a.Items
 			}
 			if err != nil || done {
@@ -62,13 +66,15 @@ func firingsCommand() *cobra.Command {
 	c.Flags().String("kind", "", "only of this kind: bisque, glaze, once, other")
 	c.Flags().String("atmosphere", "", "only of this one: oxidation, reduction, unknown")
 	c.Flags().String("status", "", "only running, ended or incomplete ones")
-	c.AddCommand(curveCommand(), compareCommand(), trendCommand(), beginCommand(), stopCommand(), oldLogCommand())
+	c.AddCommand(curveCommand(), compareCommand(), trendCommand(), beginCommand(),
+		stopCommand(), oldLogCommand())
 	return c
 }
 
 func curveCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "curve ID", Short: "The curve of a firing: lowest and highest of each step", Args: cobra.ExactArgs(1),
+		Use: "curve ID", Short: "The curve of a firing: lowest and highest of each step",
+		Args:    cobra.ExactArgs(1),
 		Example: "  lidwright firings curve big-blue/last --csv > firing.csv\n  lidwright firings curve big-blue/8 --step 1 --channel all --csv",
 		RunE: func(c *cobra.Command, args []string) error {
 			cl, err := clientOf(c)
@@ -84,7 +90,8 @@ func curveCommand() *cobra.Command {
 			if asCSV, _ := c.Flags().GetBool("csv"); asCSV || !asJSON {
 				accept = "text/csv"
 			}
-			b, err := cl.Get(c.Context(), "/v1/firings/"+url.PathEscape(id)+"/curve", asked(c, []string{"points", "step", "channel"}), accept)
+			b, err := cl.Get(c.Context(), "/v1/firings/"+url.PathEscape(id)+"/curve",
+				asked(c, []string{"points", "step", "channel"}), accept)
 			if err == nil {
 				_, err = c.OutOrStdout().Write(b)
 			}
@@ -100,7 +107,8 @@ func curveCommand() *cobra.Command {
 
 func compareCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "compare ID [ID...]", Short: "Hold up to four firings against the first", Args: cobra.RangeArgs(1, 4),
+		Use: "compare ID [ID...]", Short: "Hold up to four firings against the first",
+		Args:    cobra.RangeArgs(1, 4),
 		Example: "  lidwright firings compare big-blue/2 big-blue/4\n  lidwright firings compare big-blue/2 big-blue/4 --at 1000",
 		RunE: func(c *cobra.Command, args []string) error {
 			ids := make([]string, len(args))
@@ -165,7 +173,8 @@ func trendCommand() *cobra.Command {
 
 func beginCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "begin KILN", Short: "Begin a firing at once; records only, nothing is sent to a kiln", Args: cobra.ExactArgs(1),
+		Use: "begin KILN", Short: "Begin a firing at once; records only, nothing is sent to a kiln",
+		Args:    cobra.ExactArgs(1),
 		Example: "  lidwright firings begin big-blue --kind other",
 		RunE: func(c *cobra.Command, args []string) error {
 			kind, _ := c.Flags().GetString("kind")
@@ -181,7 +190,8 @@ func beginCommand() *cobra.Command {
 			var f firing
 			done, err := put(c, "/v1/firings/"+newID(c)+"/begin", body, &f)
 			if err = orYes(err); err == nil && !done {
-				fmt.Fprintf(c.OutOrStdout(), "Recording %s. It ends by itself when the kiln is cold; by hand: lidwright firings stop %s\n", f.Name, args[0])
+				fmt.Fprintf(c.OutOrStdout(),
+					"Recording %s. It ends by itself when the kiln is cold; by hand: lidwright firings stop %s\n", f.Name, args[0])
 			}
 			return err
 		},
@@ -194,7 +204,8 @@ func beginCommand() *cobra.Command {
 
 func stopCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "stop KILN", Short: "Stop recording the firing of a kiln; the kiln goes on as it will", Args: cobra.ExactArgs(1),
+		Use: "stop KILN", Short: "Stop recording the firing of a kiln; the kiln goes on as it will",
+		Args: cobra.ExactArgs(1),
 		Long: `It asks first; --yes answers that. For ten minutes --undo takes it back: the record goes on as if it had never been
 stopped, with all that was received meanwhile. The same takes back a firing that was begun in the place of another.`,
 		Example: "  lidwright firings stop big-blue --yes\n  lidwright firings stop big-blue --undo",
@@ -217,7 +228,8 @@ stopped, with all that was received meanwhile. The same takes back a firing that
 			done, err := put(c, "/v1/firings/"+url.PathEscape(*now.Firing)+"/stop",
 				map[string]any{"sure": yes}, &f)
 			if err = orYes(err); err == nil && !done {
-				fmt.Fprintf(c.OutOrStdout(), "%s is recorded no more. Nothing was switched: the kiln goes on as it will.\nWithin ten minutes this takes it back: lidwright firings stop %s --undo\n", f.Name, args[0])
+				fmt.Fprintf(c.OutOrStdout(),
+					"%s is recorded no more. Nothing was switched: the kiln goes on as it will.\nWithin ten minutes this takes it back: lidwright firings stop %s --undo\n", f.Name, args[0])
 			}
 			return err
 		},

@@ -23,12 +23,14 @@ func TestFiringsCommands(t *testing.T) {
 		if strings.HasSuffix(path, "/begin") {
 			path = "/v1/firings/NEW/begin" // under an id made for it
 		}
-		asked = append(asked, strings.TrimSpace(r.Method+" "+path+" "+r.URL.RawQuery+" "+r.Header.Get("Accept")+" "+string(b)))
+		asked = append(asked, strings.TrimSpace(r.Method+" "+path+" "+r.URL.RawQuery+" "+
+			r.Header.Get("Accept")+" "+string(b)))
 		switch {
 		case strings.HasSuffix(path, "/curve"):
 			io.WriteString(w, "firing,channel,after_s,low_c,high_c\r\n")
 		case path == "/v1/compare":
-			io.WriteString(w, `{"items":[{"firing":`+one+`},{"firing":`+one+`,"says":"25 min slower above 1000 °C than big-blue 141"}]}`)
+			io.WriteString(w, `{"items":[{"firing":`+one+`},{"firing":`+one+
+				`,"says":"25 min slower above 1000 °C than big-blue 141"}]}`)
 		case path == "/v1/trend":
 			io.WriteString(w, `{"kind":"glaze","atmosphere":"oxidation","items":[{"says":"Heat work: no clear trend in 6 firings."}]}`)
 		case path == "/v1/now/big-blue":
@@ -49,18 +51,30 @@ func TestFiringsCommands(t *testing.T) {
 		code      int
 		ask, says string
 	}{
-		{"firings --kiln big-blue --kind glaze", exitDone, "GET /v1/firings kiln=big-blue&kind=glaze application/json", "8.6"},
+		{"firings --kiln big-blue --kind glaze", exitDone,
+			"GET /v1/firings kiln=big-blue&kind=glaze application/json", "8.6"},
 		{"firings " + id, exitDone, "GET /v1/firings/" + id + "  application/json", "14.3"},
-		{"firings curve " + id + " --csv --step 60 --channel all", exitDone, "GET /v1/firings/" + id + "/curve channel=all&step=60 text/csv", "after_s"},
-		{"firings curve " + id + " --json", exitDone, "GET /v1/firings/" + id + "/curve  application/json", ""},
-		{"firings compare " + id + " " + id + " --at 1000", exitDone, "GET /v1/compare at_c=1000&firings=" + id + "%2C" + id + " application/json", "25 min slower"},
+		{"firings curve " + id + " --csv --step 60 --channel all", exitDone,
+			"GET /v1/firings/" + id + "/curve channel=all&step=60 text/csv", "after_s"},
+		{"firings curve " + id + " --json", exitDone, "GET /v1/firings/" + id + "/curve  application/json",
+			""},
+		{"firings compare " + id + " " + id + " --at 1000", exitDone, "GET /v1/compare at_c=1000&firings=" +
+			id + "%2C" + id + " application/json", "25 min slower"},
 		{"firings compare a b c d e", exitWrongUse, "", ""},
-		{"firings trend big-blue --kind bisque", exitDone, "GET /v1/trend kiln=big-blue&kind=bisque application/json", "no clear trend"},
-		{"firings begin big-blue --kind other", exitDone, `PUT /v1/firings/NEW/begin  application/json {"kiln":"big-blue","kind":"other","sure":false}`, "Recording big-blue 143"},
-		{"firings stop big-blue --yes", exitDone, "PUT /v1/firings/" + id + `/stop  application/json {"sure":true}`, "firings stop big-blue --undo"},
-		{"firings stop little-red", exitFailed, "GET /v1/now/little-red  application/json", "no firing of little-red"},
-		{"firings stop annex --undo", exitDone, "DELETE /v1/firings/" + id + "/stop  application/json", "goes on, as if it had never been stopped"},
-		{"firings stop little-red --undo", exitFailed, "GET /v1/now/little-red  application/json", "within the last ten minutes"},
+		{"firings trend big-blue --kind bisque", exitDone,
+			"GET /v1/trend kiln=big-blue&kind=bisque application/json", "no clear trend"},
+		{"firings begin big-blue --kind other", exitDone,
+			`PUT /v1/firings/NEW/begin  application/json {"kiln":"big-blue","kind":"other","sure":false}`,
+			"Recording big-blue 143"},
+		{"firings stop big-blue --yes", exitDone,
+			"PUT /v1/firings/" + id + `/stop  application/json {"sure":true}`,
+			"firings stop big-blue --undo"},
+		{"firings stop little-red", exitFailed, "GET /v1/now/little-red  application/json",
+			"no firing of little-red"},
+		{"firings stop annex --undo", exitDone, "DELETE /v1/firings/" + id + "/stop  application/json",
+			"goes on, as if it had never been stopped"},
+		{"firings stop little-red --undo", exitFailed, "GET /v1/now/little-red  application/json",
+			"within the last ten minutes"},
 	} {
 		asked = nil
 		out, err := os.Create(filepath.Join(t.TempDir(), "out"))

@@ -63,7 +63,10 @@ func BenchmarkFootprint(b *testing.B) {
 	}
 	start := func() *exec.Cmd {
 		cmd := exec.Command(binary, "run", "--config", file)
-		cmd.Env = slices.DeleteFunc(os.Environ(), func(v string) bool { return strings.HasPrefix(v, "LIDWRIGHT_") }) // settings of the tests are none of its own
+		// settings of the tests are none of its own
+		cmd.Env = slices.DeleteFunc(os.Environ(), func(v string) bool {
+			return strings.HasPrefix(v, "LIDWRIGHT_")
+		})
 		if err := kilntest.StartChild(cmd, syscall.SIGKILL); err != nil {
 			b.Fatal(err)
 		}
@@ -99,8 +102,11 @@ func BenchmarkFootprint(b *testing.B) {
 		for n := range 3 {
 			code := fmt.Sprintf("%c%c%d", "BCDFGHJKLN"[c], "QRT"[n], 7)
 			put("/v1/bars/"+code, fmt.Sprintf(`{"id":%q,"clay":%q}`, uuid.NewString(), clay))
-			put("/v1/bars/"+code+"/readings/"+uuid.NewString(), `{"stage":"wet","length":"100.0","instrument":"calliper","by":"KT"}`)
-			put("/v1/bars/"+code+"/readings/"+uuid.NewString(), fmt.Sprintf(`{"stage":"fired","length":"%.1f","instrument":"calliper","by":"KT"}`, 87.5+float64(n)/5))
+			put("/v1/bars/"+code+"/readings/"+uuid.NewString(),
+				`{"stage":"wet","length":"100.0","instrument":"calliper","by":"KT"}`)
+			put("/v1/bars/"+code+"/readings/"+uuid.NewString(),
+				fmt.Sprintf(`{"stage":"fired","length":"%.1f","instrument":"calliper","by":"KT"}`,
+					87.5+float64(n)/5))
 		}
 		time.Sleep(time.Second) // no more than a bench may write
 	}

@@ -71,7 +71,8 @@ func freshDebian(t *testing.T, release, user string) *fresh {
 	t.Helper()
 	f := &fresh{cleanDebian(t, release, runtime.GOARCH, "", bare...), user}
 	f.env = []string{"GOROOT=" + strings.TrimSpace(ran(t, nil, "go", "env", "GOROOT"))}
-	for _, name := range []string{"http_proxy", "https_proxy", "no_proxy", "HTTP_PROXY", "HTTPS_PROXY", "NO_PROXY", "GOPROXY", "GOSUMDB", "GONOSUMDB"} {
+	for _, name := range []string{"http_proxy", "https_proxy", "no_proxy", "HTTP_PROXY", "HTTPS_PROXY",
+		"NO_PROXY", "GOPROXY", "GOSUMDB", "GONOSUMDB"} {
 		if value := os.Getenv(name); value != "" {
 			f.env = append(f.env, name+"="+value)
 		}
@@ -83,13 +84,15 @@ func freshDebian(t *testing.T, release, user string) *fresh {
 			t.Fatal(err)
 		}
 		const inside = "/etc/ssl/certs/of-this-machine.crt"
-		if err := errors.Join(os.MkdirAll(filepath.Join(f.root, "etc/ssl/certs"), 0o755), os.WriteFile(filepath.Join(f.root, inside), trusted, 0o644)); err != nil {
+		if err := errors.Join(os.MkdirAll(filepath.Join(f.root, "etc/ssl/certs"), 0o755),
+			os.WriteFile(filepath.Join(f.root, inside), trusted, 0o644)); err != nil {
 			t.Fatal(err)
 		}
 		f.env = append(f.env, "SSL_CERT_FILE="+inside)
 	}
 	sudoers := filepath.Join(f.root, "etc/sudoers.d/potter")
-	if err := errors.Join(os.MkdirAll(filepath.Join(f.root, "usr/local/go"), 0o755), os.WriteFile(sudoers, []byte("potter ALL=(ALL) NOPASSWD: ALL\n"), 0o440)); err != nil {
+	if err := errors.Join(os.MkdirAll(filepath.Join(f.root, "usr/local/go"), 0o755),
+		os.WriteFile(sudoers, []byte("potter ALL=(ALL) NOPASSWD: ALL\n"), 0o440)); err != nil {
 		t.Fatal(err)
 	}
 	f.in("useradd", "--create-home", "potter")
@@ -104,7 +107,8 @@ func (f *fresh) home() string {
 
 // asUser is a command in the clone, with what a login gives a user.
 func (f *fresh) asUser(args ...string) []string {
-	return append([]string{"setpriv", "--reuid=" + f.user, "--regid=" + f.user, "--init-groups", "env", "-C", f.home() + "/lidwright", "-u", "GOROOT",
+	return append([]string{"setpriv", "--reuid=" + f.user, "--regid=" + f.user, "--init-groups", "env", "-C",
+		f.home() + "/lidwright", "-u", "GOROOT",
 		"HOME=" + f.home(), "PATH=/usr/local/go/bin:/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin"}, args...)
 }
 

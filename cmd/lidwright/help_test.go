@@ -57,7 +57,8 @@ func TestTopicsOnATerminal(t *testing.T) {
 			t.Fatal(err)
 		}
 		says := string(b)
-		if !strings.HasPrefix(says, strings.ToUpper(topic.Title)+"\n\n") || len(says) < 600 || strings.Contains(says, "**") || strings.Contains(says, "```") {
+		if !strings.HasPrefix(says, strings.ToUpper(topic.Title)+"\n\n") || len(says) < 600 ||
+			strings.Contains(says, "**") || strings.Contains(says, "```") {
 			t.Errorf("help %s prints %.200q", topic.Name, says)
 		}
 		for line := range strings.Lines(says) {

@@ -3,6 +3,7 @@ package main
 import (
 	"go/ast"
 	"go/parser"
+	"go/scanner"
 	"go/token"
 	"io/fs"
 	"os"
@@ -12,6 +13,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"unicode/utf8"
 )
 
 // The arrows of the house: which of our packages each may import. They point down the page
@@ -114,9 +116,12 @@ var onlyIn = map[string][]string{
 }
 
 // The trade: no I/O, no clock.
-var trade = []string{"kiln", "kiln/delimited", "kiln/message", "kiln/thermocouple", "kiln/heatwork", "kiln/faults", "kiln/detect", "kiln/record", "kiln/analysis", "tiles", "tiles/mixedmodel", "tiles/shrinkage", "tiles/lid", "tiles/board"}
+var trade = []string{"kiln", "kiln/delimited", "kiln/message", "kiln/thermocouple", "kiln/heatwork",
+	"kiln/faults", "kiln/detect", "kiln/record", "kiln/analysis", "tiles", "tiles/mixedmodel",
+	"tiles/shrinkage", "tiles/lid", "tiles/board"}
 
-var noTrade = []string{"os", "net", "net/http", "database/sql", "io/ioutil", "log", "log/slog", "syscall", "golang.org/x/sys/unix"}
+var noTrade = []string{"os", "net", "net/http", "database/sql", "io/ioutil", "log", "log/slog", "syscall",
+	"golang.org/x/sys/unix"}
 
 // The recorder bounds how long it waits for a disk that does not answer; nothing that it
 // reckons comes from that clock.
@@ -151,8 +156,12 @@ func TestArrows(t *testing.T) {
 		for _, spec := range f.Imports {
 			name, _ := strconv.Unquote(spec.Path.Value)
 			if ours, ok := strings.CutPrefix(name, "lidwright/"); ok {
-				helper := slices.Contains([]string{"kiln/source/sourcetest", "kiln/kilntest", "tiles/tilestest", "api/apitest", "kiln/practice", "kiln/thermocouple"}, ours) // from a package kiln_test
-				if ours != pkg && !slices.Contains(allowed, ours) && !(test && (helper || strings.HasPrefix(pkg, ours))) && !(test && !slices.Contains(trade, pkg)) {
+				// from a package kiln_test
+				helper := slices.Contains([]string{"kiln/source/sourcetest", "kiln/kilntest",
+					"tiles/tilestest", "api/apitest", "kiln/practice", "kiln/thermocouple"}, ours)
+				if ours != pkg && !slices.Contains(allowed, ours) &&
+					!(test && (helper || strings.HasPrefix(pkg, ours))) &&
+					!(test && !slices.Contains(trade, pkg)) {
 					t.Errorf("%s imports %s: that arrow points up or across", path, ours)
 				}
 			}
@@ -173,7 +182,9 @@ func TestArrows(t *testing.T) {
 		}
 		ast.Inspect(f, func(n ast.Node) bool {
 			if s, ok := n.(*ast.SelectorExpr); ok {
-				if x, ok := s.X.(*ast.Ident); ok && x.Name == "time" && slices.Contains([]string{"Now", "Sleep", "Since", "Until", "After", "NewTimer", "NewTicker", "Tick"}, s.Sel.Name) {
+				if x, ok := s.X.(*ast.Ident); ok && x.Name == "time" &&
+					slices.Contains([]string{"Now", "Sleep", "Since", "Until", "After", "NewTimer",
+						"NewTicker", "Tick"}, s.Sel.Name) {
 					t.Errorf("%s uses time.%s: time is handed in to the trade", path, s.Sel.Name)
 				}
 			}
@@ -191,10 +202,12 @@ func TestTopLevel(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	agreed := []string{"cmd", "daemon", "kiln", "tiles", "api", "config", "deploy", "go.mod", "go.sum", "README.md", "DEVELOPERS.md", "Makefile"}
+	agreed := []string{"cmd", "daemon", "kiln", "tiles", "api", "config", "deploy", "go.mod", "go.sum",
+		"README.md", "DEVELOPERS.md", "Makefile"}
 	built := []string{"bin", "run", "dist", "testout"} // made by make, ignored by git
 	for _, e := range entries {
-		if !strings.HasPrefix(e.Name(), ".") && !slices.Contains(agreed, e.Name()) && !slices.Contains(built, e.Name()) {
+		if !strings.HasPrefix(e.Name(), ".") && !slices.Contains(agreed, e.Name()) &&
+			!slices.Contains(built, e.Name()) {
 			t.Errorf("%s stands at the top level; agreed are %v", e.Name(), agreed)
 		}
 	}
@@ -212,7 +225,9 @@ func eachFile(t *testing.T, f func(pkg, path string, file *ast.File)) {
 			return err
 		}
 		if d.IsDir() {
-			if name := d.Name(); name == "testdata" || (strings.HasPrefix(name, ".") && name != ".." && len(name) > 1) || name == "bin" || name == "run" {
+			if name := d.Name(); name == "testdata" ||
+				(strings.HasPrefix(name, ".") && name != ".." && len(name) > 1) ||
+				name == "bin" || name == "run" {
 				return filepath.SkipDir
 			}
 			return nil
@@ -371,4 +386,47 @@ func TestExportedIsDescribed(t *testing.T) {
 	if seen < 1500 {
 		t.Fatalf("only %d names looked at: the test does not see the house", seen)
 	}
+}
+
+// TestLinesAreShort: a line is at most 110 columns wide, a tab four of them. Wider are only a text that no
+// break would shorten, what lies in a text of several lines, and the columns of a table in a comment.
+func TestLinesAreShort(t *testing.T) {
+	eachFile(t, func(_, path string, _ *ast.File) {
+		if strings.HasSuffix(path, generatedFile) {
+			return
+		}
+		src, err := os.ReadFile(filepath.Join("../..", path))
+		if err != nil {
+			t.Fatal(err)
+		}
+		set := token.NewFileSet()
+		file := set.AddFile(path, -1, len(src))
+		free := map[int]bool{} // lines that may be wide
+		var words scanner.Scanner
+		words.Init(file, src, nil, scanner.ScanComments)
+		for {
+			pos, kind, text := words.Scan()
+			if kind == token.EOF {
+				break
+			}
+			first := file.Line(pos)
+			switch {
+			case kind == token.STRING && (len(text) > 40 || strings.Contains(text, "\n")),
+				kind == token.COMMENT && strings.HasPrefix(text, "//\t"):
+				for n := range strings.Count(text, "\n") + 1 {
+					free[first+n] = true
+				}
+			}
+		}
+		n := 0
+		for line := range strings.Lines(string(src)) {
+			line = strings.TrimRight(line, "\n")
+			if n++; free[n] {
+				continue
+			}
+			if w := utf8.RuneCountInString(line) + 3*strings.Count(line, "\t"); w > 110 {
+				t.Errorf("%s:%d: %d columns", path, n, w)
+			}
+		}
+	})
 }

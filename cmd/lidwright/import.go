@@ -49,7 +49,8 @@ new. Readings that are not believed are kept, and do not count until confirmed.`
 			return importFile(c, args[0], kind, nil)
 		},
 	}
-	c.Flags().String("kind", "", "what the table holds, where its name does not say: "+strings.Join(api.TablesIn(), ", "))
+	c.Flags().String("kind", "", "what the table holds, where its name does not say: "+
+		strings.Join(api.TablesIn(), ", "))
 	importFlags(c)
 	return c
 }
@@ -69,7 +70,8 @@ func kindOf(path string) string {
 	return "bars"
 }
 
-// importFolder takes the tables of a folder in, each that is there, in the order in which they refer to one another.
+// importFolder takes the tables of a folder in, each that is there, in the order in which they refer to one
+// another.
 func importFolder(c *cobra.Command, folder string) error {
 	any := false
 	has := func(kind string) bool {
@@ -93,7 +95,8 @@ func importFolder(c *cobra.Command, folder string) error {
 		}
 	}
 	if !any {
-		return &exit{exitWrongUse, fmt.Sprintf("there is no table in %s: they are called %s.csv", folder, strings.Join(api.TablesIn(), ".csv, "))}
+		return &exit{exitWrongUse, fmt.Sprintf("there is no table in %s: they are called %s.csv", folder,
+			strings.Join(api.TablesIn(), ".csv, "))}
 	}
 	return nil
 }
@@ -210,7 +213,8 @@ func sayImport(w io.Writer, a wire.Import) {
 	case "readings":
 		fmt.Fprintf(w, "%d readings %s; %d known already.\n", a.Readings, word, a.Same)
 	default:
-		fmt.Fprintf(w, "%s: %d rows %s; %d known already.\n", strings.ReplaceAll(a.Kind, "_", " "), a.New, word, a.SameRows)
+		fmt.Fprintf(w, "%s: %d rows %s; %d known already.\n", strings.ReplaceAll(a.Kind, "_", " "),
+			a.New, word, a.SameRows)
 	}
 	sayCounting(w, a)
 }
@@ -224,7 +228,8 @@ func sayCounting(w io.Writer, a wire.Import) {
 	case a.DryRun:
 		fmt.Fprintf(w, "%d of them would count.\n", a.Counting)
 	case a.Pending > 0:
-		fmt.Fprintf(w, "%d of them count; %d of these are being worked into the rates.\n", a.Counting, a.Pending)
+		fmt.Fprintf(w, "%d of them count; %d of these are being worked into the rates.\n", a.Counting,
+			a.Pending)
 	default:
 		fmt.Fprintf(w, "%d of them count.\n", a.Counting)
 	}
@@ -259,7 +264,8 @@ func sayUnderstood(w io.Writer, a wire.Import) {
 	if u.DecimalComma {
 		sign = ", decimal comma"
 	}
-	fmt.Fprintf(w, "A table of %s%s: %s%s, %s, its columns named in line %d.\n", strings.ReplaceAll(a.Kind, "_", " "), row, u.Separator, sign, u.Encoding, u.Line)
+	fmt.Fprintf(w, "A table of %s%s: %s%s, %s, its columns named in line %d.\n",
+		strings.ReplaceAll(a.Kind, "_", " "), row, u.Separator, sign, u.Encoding, u.Line)
 	var as []string
 	for _, c := range u.Columns {
 		switch {
@@ -275,7 +281,8 @@ func sayUnderstood(w io.Writer, a wire.Import) {
 		fmt.Fprintln(w, "Taken as: "+strings.Join(as, "; "))
 	}
 	if u.Days != "" {
-		fmt.Fprintln(w, "Days: "+strings.TrimSuffix(strings.ReplaceAll(u.Days, "_", " ")+", "+u.DaysFrom, ", "))
+		fmt.Fprintln(w, "Days: "+strings.TrimSuffix(strings.ReplaceAll(u.Days, "_", " ")+", "+u.DaysFrom,
+			", "))
 	}
 	if !u.SerialDays.IsZero() {
 		fmt.Fprintln(w, u.SerialDays.String()+".")
@@ -291,8 +298,10 @@ func progressOn(c *cobra.Command, what string) (told func(done, of int), over fu
 	var bar *progressbar.ProgressBar
 	told = func(done, of int) {
 		if bar == nil {
-			bar = progressbar.NewOptions(of, progressbar.OptionSetWriter(f), progressbar.OptionSetDescription(what), progressbar.OptionShowCount(),
-				progressbar.OptionSetPredictTime(true), progressbar.OptionSetWidth(24), progressbar.OptionClearOnFinish(), progressbar.OptionThrottle(100*time.Millisecond))
+			bar = progressbar.NewOptions(of, progressbar.OptionSetWriter(f),
+				progressbar.OptionSetDescription(what), progressbar.OptionShowCount(),
+				progressbar.OptionSetPredictTime(true), progressbar.OptionSetWidth(24),
+				progressbar.OptionClearOnFinish(), progressbar.OptionThrottle(100*time.Millisecond))
 		}
 		bar.Set(done)
 	}

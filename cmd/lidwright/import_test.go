@@ -13,11 +13,14 @@ import (
 	"testing"
 )
 
-// Ctrl-C while a table is taken in ends cleanly: what is kept is asked of the daemon and said, and that the same again goes on.
+// Ctrl-C while a table is taken in ends cleanly: what is kept is asked of the daemon and said, and that the
+// same again goes on.
 func TestImportStopped(t *testing.T) {
 	for _, c := range []struct{ name, kept, want string }{
-		{"pots", `"rows_known":340,"new_rows":860`, "stopped: 340 of 1200 are kept. Run it again: it goes on with the rest"},
-		{"pots", `"rows_known":0,"new_rows":1200`, "stopped: nothing of it is kept. Run it again to take it in"},
+		{"pots", `"rows_known":340,"new_rows":860`,
+			"stopped: 340 of 1200 are kept. Run it again: it goes on with the rest"},
+		{"pots", `"rows_known":0,"new_rows":1200`,
+			"stopped: nothing of it is kept. Run it again to take it in"},
 		{"bars", `"readings_known":30,"new_readings":0`, "stopped when all of it was kept"},
 		{"bars", ``, "stopped. Run it again: what is kept is known then, and the rest comes"},
 	} {

@@ -112,7 +112,8 @@ func counted(t *testing.T, plugin, under string, env []string) map[string]uint64
 		w.put("/v1/bars/"+code, fmt.Sprintf(`{"id":%q,"clay":"tern"}`, uuid.NewString()))
 		for _, read := range []string{`"stage":"wet","length":"100.0"`,
 			fmt.Sprintf(`"stage":"fired","length":"%.1f"`, 87.5+float64(i)/5)} {
-			w.put("/v1/bars/"+code+"/readings/"+uuid.NewString(), `{`+read+`,"instrument":"calliper","by":"KT"}`)
+			w.put("/v1/bars/"+code+"/readings/"+uuid.NewString(),
+				`{`+read+`,"instrument":"calliper","by":"KT"}`)
 		}
 	}
 	w.stop()

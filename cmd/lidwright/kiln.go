@@ -24,7 +24,8 @@ func kilnCommand() *cobra.Command {
 
 func kilnListCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "list", Short: "Every kiln, what is usual there, and kilns of the record that have no name here", Args: cobra.NoArgs,
+		Use: "list", Short: "Every kiln, what is usual there, and kilns of the record that have no name here",
+		Args:    cobra.NoArgs,
 		Example: "  lidwright kiln list",
 		RunE: func(c *cobra.Command, _ []string) error {
 			var a wire.Kilns
@@ -55,13 +56,15 @@ func kilnListCommand() *cobra.Command {
 
 func kilnAddCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "add KILN", Short: "Add a kiln without a line, whose firings are logged by hand (owner)", Args: cobra.ExactArgs(1),
+		Use: "add KILN", Short: "Add a kiln without a line, whose firings are logged by hand (owner)",
+		Args:    cobra.ExactArgs(1),
 		Long:    "KILN is a name of small letters, digits and hyphens. No settings file is needed. A kiln of the\nsame name in the settings is the same one: what stands there holds, field by field.",
 		Example: "  lidwright kiln add little-red --fuel gas",
 		RunE: func(c *cobra.Command, args []string) error {
 			done, err := put(c, "/v1/kilns/"+url.PathEscape(args[0]), flagsOf(c, "fuel"), nil)
 			if err == nil && !done {
-				fmt.Fprintf(c.OutOrStdout(), "%s is there. Log a firing: lidwright firing hand %s glaze --cone 6=down --ended-at TIME\n", args[0], args[0])
+				fmt.Fprintf(c.OutOrStdout(),
+					"%s is there. Log a firing: lidwright firing hand %s glaze --cone 6=down --ended-at TIME\n", args[0], args[0])
 			}
 			return err
 		},
@@ -72,7 +75,8 @@ func kilnAddCommand() *cobra.Command {
 
 func kilnRenameCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "rename OLD NEW", Short: "Say that a kiln has another name now: its record goes along (owner)", Args: cobra.ExactArgs(2),
+		Use: "rename OLD NEW", Short: "Say that a kiln has another name now: its record goes along (owner)",
+		Args: cobra.ExactArgs(2),
 		Long: `OLD is the name that firings were recorded under, NEW is the name in the settings now, or of a kiln that
 was added. Firings, loads, probes and what is usual go along; firings keep their numbers, and those
 that NEW has already are counted on behind them. Said again it does nothing. The same is said in the
@@ -83,7 +87,8 @@ settings, before the next start, by was = ["OLD"] in the table of NEW.`,
 			if err != nil {
 				return err
 			}
-			b, err := cl.Post(c.Context(), "/v1/kilns/"+url.PathEscape(args[0])+"/rename", map[string]any{"to": args[1]})
+			b, err := cl.Post(c.Context(), "/v1/kilns/"+url.PathEscape(args[0])+"/rename",
+				map[string]any{"to": args[1]})
 			if err != nil {
 				return err
 			}
@@ -122,7 +127,8 @@ func sayUsual(c *cobra.Command, args []string) error {
 	release, _ := c.Flags().GetBool("release")
 	anew, _ := c.Flags().GetBool("new")
 	said := 0
-	for what, so := range map[string]bool{"pin": pin != "", "second": second != "", "release": release, "new": anew} {
+	for what, so := range map[string]bool{"pin": pin != "", "second": second != "",
+		"release": release, "new": anew} {
 		if so {
 			body["what"] = what
 			said++

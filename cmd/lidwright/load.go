@@ -20,7 +20,9 @@ func (l loadSeen) number() string { return strings.TrimPrefix(l.Name.String(), "
 func (l loadSeen) next() string {
 	switch l.StateWords.String() {
 	case "packing", "packed, not fired yet":
-		return "The next firing of " + l.Kiln + " takes it, if no other load is packed there. If it was in one already: lidwright load attach " + l.number() + " " + l.Kiln + "/last"
+		return "The next firing of " + l.Kiln +
+			" takes it, if no other load is packed there. If it was in one already: lidwright load attach " +
+			l.number() + " " + l.Kiln + "/last"
 	case "firing", "fired":
 		return "When it is out of the kiln: lidwright load unpacked " + l.number()
 	case "unpacked":
@@ -117,7 +119,8 @@ It is packing until a firing of its kiln begins, which takes the only load that 
 off, or stays below 550 °C as candling does, leaves it packed for the next one. Once it is out of the kiln it is
 unpacked, and with every bar measured done.`,
 		Example: "  lidwright load open big-blue glaze BQ7 BQ4\n  lidwright load list\n  lidwright load unpacked 14"}
-	c.AddCommand(openLoad(), listLoads(), unpackLoad(), attachLoad(), detachLoad(), moveBars(), splitLoad(), joinLoads(), callOffLoad(), shelvesCommand())
+	c.AddCommand(openLoad(), listLoads(), unpackLoad(), attachLoad(), detachLoad(), moveBars(), splitLoad(),
+		joinLoads(), callOffLoad(), shelvesCommand())
 	return c
 }
 
@@ -132,7 +135,8 @@ of a load, kiln, kind, atmosphere and shelves are as in that one, bar by bar, an
 			body := map[string]any{}
 			if like == "" {
 				if len(args) < 2 {
-					return &exit{exitWrongUse, "name a kiln and a kind: lidwright load open big-blue glaze BQ7 BQ4; or pack it as the last one: --like last BQ7 BQ4"}
+					return &exit{exitWrongUse,
+						"name a kiln and a kind: lidwright load open big-blue glaze BQ7 BQ4; or pack it as the last one: --like last BQ7 BQ4"}
 				}
 				body["kiln"], body["kind"], args = args[0], args[1], args[2:]
 			} else {
@@ -174,7 +178,8 @@ of a load, kiln, kind, atmosphere and shelves are as in that one, bar by bar, an
 
 func listLoads() *cobra.Command {
 	c := &cobra.Command{
-		Use: "list", Short: "List loads, newest first", Args: cobra.NoArgs, Example: "  lidwright load list\n  lidwright load list --kiln big-blue --in",
+		Use: "list", Short: "List loads, newest first", Args: cobra.NoArgs,
+		Example: "  lidwright load list\n  lidwright load list --kiln big-blue --in",
 		RunE: func(c *cobra.Command, _ []string) error {
 			var a wire.List[loadSeen]
 			done, err := get(c, "/v1/loads", asked(c, []string{"kiln", "in"}), &a)
@@ -222,7 +227,8 @@ was never fired, that is asked first: --yes answers it. The record of a kiln tha
 
 func attachLoad() *cobra.Command {
 	return &cobra.Command{
-		Use: "attach LOAD FIRING", Short: "Say that a load went, or goes, through a firing", Args: cobra.ExactArgs(2),
+		Use: "attach LOAD FIRING", Short: "Say that a load went, or goes, through a firing",
+		Args:    cobra.ExactArgs(2),
 		Long:    "A LOAD is named by its number, by its id, or by last; a FIRING by its id, or as big-blue/143 or big-blue/last.",
 		Example: "  lidwright load attach 14 big-blue/last",
 		RunE: func(c *cobra.Command, args []string) error {
@@ -237,7 +243,8 @@ func attachLoad() *cobra.Command {
 
 func detachLoad() *cobra.Command {
 	return &cobra.Command{
-		Use: "detach LOAD FIRING", Short: "Say that a load did not go through a firing", Args: cobra.ExactArgs(2),
+		Use: "detach LOAD FIRING", Short: "Say that a load did not go through a firing",
+		Args:    cobra.ExactArgs(2),
 		Long:    "A LOAD is named by its number, by its id, or by last; a FIRING by its id, or as big-blue/143 or big-blue/last.",
 		Example: "  lidwright load detach 14 big-blue/last",
 		RunE: func(c *cobra.Command, args []string) error {
@@ -264,13 +271,15 @@ func moveBars() *cobra.Command {
 			}
 			from, _ := c.Flags().GetString("from")
 			if from != "" {
-				return toLoad(c, "POST", from, "/move", map[string]any{"bars": args, "to": to, "shelf": shelf})
+				return toLoad(c, "POST", from, "/move", map[string]any{"bars": args,
+					"to": to, "shelf": shelf})
 			}
 			for _, bar := range args {
 				if from, err = newestLoadOf(c, bar, to); err != nil {
 					return err
 				}
-				if err := toLoad(c, "POST", from, "/move", map[string]any{"bars": []string{bar}, "to": to, "shelf": shelf}); err != nil {
+				if err := toLoad(c, "POST", from, "/move", map[string]any{"bars": []string{bar}, "to": to,
+					"shelf": shelf}); err != nil {
 					return err
 				}
 			}
@@ -295,12 +304,14 @@ func newestLoadOf(c *cobra.Command, bar, but string) (string, error) {
 			return l, nil
 		}
 	}
-	return "", &exit{exitFailed, "bar " + bar + " lies in no other load; pack it with the load's own page, or lidwright load open"}
+	return "", &exit{exitFailed, "bar " + bar +
+		" lies in no other load; pack it with the load's own page, or lidwright load open"}
 }
 
 func splitLoad() *cobra.Command {
 	return &cobra.Command{
-		Use: "split LOAD CODE...", Short: "Move bars of a load into a new one of the same kiln and kind", Args: cobra.MinimumNArgs(2),
+		Use: "split LOAD CODE...", Short: "Move bars of a load into a new one of the same kiln and kind",
+		Args:    cobra.MinimumNArgs(2),
 		Long:    "A LOAD is named by its number, by its id, or by last. The new load is not fired yet: attach it to its firing.",
 		Example: "  lidwright load split 14 BQ7 BQ4",
 		RunE: func(c *cobra.Command, args []string) error {
@@ -311,7 +322,8 @@ func splitLoad() *cobra.Command {
 
 func joinLoads() *cobra.Command {
 	return &cobra.Command{
-		Use: "join LOAD INTO", Short: "Make one load of two: all bars of LOAD go into INTO", Args: cobra.ExactArgs(2),
+		Use: "join LOAD INTO", Short: "Make one load of two: all bars of LOAD go into INTO",
+		Args:    cobra.ExactArgs(2),
 		Long:    "Both are named by number, by id, or by last. LOAD is called off if nobody fired it.",
 		Example: "  lidwright load join 15 14",
 		RunE: func(c *cobra.Command, args []string) error {
@@ -326,7 +338,8 @@ func joinLoads() *cobra.Command {
 
 func callOffLoad() *cobra.Command {
 	c := &cobra.Command{
-		Use: "call-off LOAD", Short: "Say that nobody fired a load, and nobody will", Args: cobra.ExactArgs(1),
+		Use: "call-off LOAD", Short: "Say that nobody fired a load, and nobody will",
+		Args:    cobra.ExactArgs(1),
 		Long:    "A LOAD is named by its number, by its id, or by last. To take it back: lidwright load unpacked LOAD --undo.",
 		Example: "  lidwright load call-off 15",
 		RunE: func(c *cobra.Command, args []string) error {

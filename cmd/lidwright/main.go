@@ -4,10 +4,10 @@
 // Command lidwright is the whole program: the daemon (lidwright run) and the commands that
 // ask it. Each command has a short file of its own.
 //
-// In flow flags, names and files; out flow lines for people, or with --json the bytes of the answer as it came. A
-// command asks the daemon over HTTP by api/client; with --store, and where no daemon answers and none has the
-// store open, the same routes answer in the same process from the store. A question that states its own rates
-// needs neither. The exit code says how it went: see lidwright --help.
+// In flow flags, names and files; out flow lines for people, or with --json the bytes of the answer as it
+// came. A command asks the daemon over HTTP by api/client; with --store, and where no daemon answers and none
+// has the store open, the same routes answer in the same process from the store. A question that states its
+// own rates needs neither. The exit code says how it went: see lidwright --help.
 //
 // It holds no rule of the trade and decodes answers by the types of api/wire.
 package main
@@ -85,8 +85,8 @@ func run(ctx context.Context, args []string, stdout, stderr *os.File) int {
 	return code
 }
 
-// problemOf is an error as a line of JSON: the problem that the API answered (RFC 9457), or one of our own with what
-// would have been said as its title; exit_code is that of the program.
+// problemOf is an error as a line of JSON: the problem that the API answered (RFC 9457), or one of our own
+// with what would have been said as its title; exit_code is that of the program.
 func problemOf(err error, code int, says string) []byte {
 	var p *wire.Problem
 	var told any = struct {
@@ -152,9 +152,14 @@ answers; 5 cannot start until someone acts.
 		title    string
 		commands []*cobra.Command
 	}{
-		{"To ask", []*cobra.Command{lidCommand(), boardCommand(), sizeCommand(), rateCommand(), nowCommand(), firingsCommand(), firingCommand()}},
-		{"To keep what was made, measured and seen", []*cobra.Command{clayCommand(), barsCommand(), barCommand(), loadCommand(), potCommand(), resultCommand(), kilnCommand(), probeCommand(), makerCommand(), crossedOutCommand()}},
-		{"To set up and look after", []*cobra.Command{practiceCommand(), setupCommand(), checkCommand(), runCommand(), codeCommand(), copyCommand(), carryCommand(), collectorCommand(), sitesCommand(), tablesCommand(), importCommand()}},
+		{"To ask", []*cobra.Command{lidCommand(), boardCommand(), sizeCommand(), rateCommand(), nowCommand(),
+			firingsCommand(), firingCommand()}},
+		{"To keep what was made, measured and seen", []*cobra.Command{clayCommand(), barsCommand(),
+			barCommand(), loadCommand(), potCommand(), resultCommand(), kilnCommand(), probeCommand(),
+			makerCommand(), crossedOutCommand()}},
+		{"To set up and look after", []*cobra.Command{practiceCommand(), setupCommand(), checkCommand(),
+			runCommand(), codeCommand(), copyCommand(), carryCommand(), collectorCommand(), sitesCommand(),
+			tablesCommand(), importCommand()}},
 	} {
 		root.AddGroup(&cobra.Group{ID: g.title, Title: g.title + ":"})
 		for _, c := range g.commands {
@@ -181,6 +186,7 @@ func group(c *cobra.Command) {
 		if len(args) == 0 {
 			return c.Help()
 		}
-		return &exit{exitWrongUse, fmt.Sprintf("unknown command %q for %q; see %s --help", args[0], c.CommandPath(), c.CommandPath())}
+		return &exit{exitWrongUse, fmt.Sprintf("unknown command %q for %q; see %s --help", args[0],
+			c.CommandPath(), c.CommandPath())}
 	}
 }

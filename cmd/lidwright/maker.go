@@ -12,7 +12,8 @@ import (
 func makerCommand() *cobra.Command {
 	c := &cobra.Command{Use: "maker", Short: "Makers' marks", Example: "  lidwright maker forget KT"}
 	forget := &cobra.Command{
-		Use: "forget MARK", Short: "Blank a maker's mark everywhere; what was measured stays (owner)", Args: cobra.ExactArgs(1),
+		Use: "forget MARK", Short: "Blank a maker's mark everywhere; what was measured stays (owner)",
+		Args:    cobra.ExactArgs(1),
 		Long:    "Blank a maker's mark wherever it stands. Readings, bars and pot cards stay and count as\nbefore. Texts of notes are left as they were written. A copy is made; copies of before that\nstill have the mark are named, and lidwright copy renew takes it out of them.",
 		Example: "  lidwright maker forget KT",
 		RunE: func(c *cobra.Command, args []string) error {
@@ -30,7 +31,8 @@ func makerCommand() *cobra.Command {
 					fmt.Fprintln(c.OutOrStdout(), "Take it out of them with: lidwright copy renew")
 				}
 				for _, name := range a.Aside {
-					fmt.Fprintf(c.OutOrStdout(), "This file was moved aside earlier and may have it; delete it by hand when nobody needs it: %s\n", name)
+					fmt.Fprintf(c.OutOrStdout(),
+						"This file was moved aside earlier and may have it; delete it by hand when nobody needs it: %s\n", name)
 				}
 			}
 			return err

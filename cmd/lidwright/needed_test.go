@@ -24,7 +24,8 @@ var bare = []string{"git", "make", "sudo", "ca-certificates"}
 
 // ofSoak are programs that the long campaigns alone start, by their package; they need not be on
 // the machine that runs make test.
-var ofSoak = map[string]string{"debootstrap": "debootstrap", "mkfs.ext4": "e2fsprogs", "fsck.ext4": "e2fsprogs"}
+var ofSoak = map[string]string{"debootstrap": "debootstrap", "mkfs.ext4": "e2fsprogs",
+	"fsck.ext4": "e2fsprogs"}
 
 // TestPackagesNeeded holds PACKAGES of the Makefile against what the tests look up: the package of every
 // program that a test names in a call of os/exec, and of every Python module that a helper opens, is
@@ -75,7 +76,8 @@ func TestPackagesNeeded(t *testing.T) {
 	comes := brought(t, paths, dependencies(t, append(slices.Clone(bare), listed...)))
 	for _, path := range paths {
 		if !comes(path) {
-			t.Errorf("a test starts or opens %s, whose package is not in PACKAGES nor comes with one that is", path)
+			t.Errorf("a test starts or opens %s, whose package is not in PACKAGES nor comes with one that is",
+				path)
 		}
 	}
 }
@@ -107,7 +109,8 @@ func programsLookedUp(t *testing.T) []string {
 	})
 	found := map[string]bool{}
 	for _, of := range files {
-		l := &lookups{starts: map[string]int{"exec.Command": 0, "exec.CommandContext": 1, "exec.LookPath": 0}, found: found}
+		l := &lookups{starts: map[string]int{"exec.Command": 0, "exec.CommandContext": 1, "exec.LookPath": 0},
+			found: found}
 		for before := -1; before < len(l.starts); { // until no more functions are found that start programs
 			before = len(l.starts)
 			for _, f := range of {
@@ -138,7 +141,8 @@ func (l *lookups) walk(name string, of *ast.FuncType, body *ast.BlockStmt) {
 			n++
 		}
 	}
-	holds := map[string][]ast.Expr{} // what a variable of the function was given, or the keys that it runs over
+	// what a variable of the function was given, or the keys that it runs over
+	holds := map[string][]ast.Expr{}
 	var starts func(ast.Expr)
 	starts = func(e ast.Expr) {
 		switch e := e.(type) {
@@ -192,7 +196,8 @@ func (l *lookups) walk(name string, of *ast.FuncType, body *ast.BlockStmt) {
 						holds[id.Name] = append(holds[id.Name], n.Rhs[i])
 					}
 				}
-				if field, ok := to.(*ast.SelectorExpr); ok && field.Sel.Name == "under" { // a world's daemon runs under it
+				// a world's daemon runs under it
+				if field, ok := to.(*ast.SelectorExpr); ok && field.Sel.Name == "under" {
 					starts(n.Rhs[i])
 				}
 			}
@@ -240,14 +245,17 @@ func programAt(name string) string {
 // the names that it has.
 func brought(t *testing.T, paths []string, comes map[string]bool) func(path string) bool {
 	t.Helper()
-	by := map[string]string{} // dpkg knows a file as it was packed: with /usr or without, behind a link or not
+	// dpkg knows a file as it was packed: with /usr or without, behind a link or not
+	by := map[string]string{}
 	for _, path := range paths {
 		by[path], by[strings.TrimPrefix(path, "/usr")] = path, path
 		if real, err := filepath.EvalSymlinks(path); err == nil {
 			by[real], by[strings.TrimPrefix(real, "/usr")] = path, path
 		}
 	}
-	said, err := exec.Command("dpkg-query", append([]string{"-S"}, slices.Collect(maps.Keys(by))...)...).Output() // an error: not all names are known
+	// an error: not all names are known
+	said, err := exec.Command("dpkg-query",
+		append([]string{"-S"}, slices.Collect(maps.Keys(by))...)...).Output()
 	owned := map[string]bool{}
 	for line := range strings.Lines(string(said)) {
 		owners, name, _ := strings.Cut(strings.TrimSpace(line), ": ")
@@ -265,7 +273,8 @@ func brought(t *testing.T, paths []string, comes map[string]bool) func(path stri
 // dependencies are the packages that come with some, and those that every Debian has.
 func dependencies(t *testing.T, of []string) map[string]bool {
 	t.Helper()
-	out, err := exec.Command("dpkg-query", "-W", "-f", "${Package}\t${Essential}\t${Priority}\t${Provides}\t${Depends}, ${Pre-Depends}\n").Output()
+	out, err := exec.Command("dpkg-query", "-W", "-f",
+		"${Package}\t${Essential}\t${Priority}\t${Provides}\t${Depends}, ${Pre-Depends}\n").Output()
 	if err != nil {
 		t.Fatalf("dpkg-query, which every Debian has: %v", err)
 	}
@@ -326,7 +335,8 @@ func modulesOpened(t *testing.T, helper string) []string {
 	return slices.Sorted(maps.Keys(opened(t, line.Listened, helper, line.Path, "17")))
 }
 
-// opened is what Debian's Python opens among its packages for a program, beside those that it opens by itself.
+// opened is what Debian's Python opens among its packages for a program, beside those that it opens by
+// itself.
 func opened(t *testing.T, done func() bool, args ...string) map[string]bool {
 	t.Helper()
 	all := traced(t, done, args...)
@@ -342,7 +352,8 @@ func traced(t *testing.T, done func() bool, args ...string) map[string]bool {
 	t.Helper()
 	log := filepath.Join(t.TempDir(), "opened")
 	var says bytes.Buffer
-	cmd := exec.Command("strace", append([]string{"-f", "-qq", "-I", "2", "-e", "trace=open,openat", "-o", log, "/usr/bin/python3"}, args...)...)
+	cmd := exec.Command("strace", append([]string{"-f", "-qq", "-I", "2", "-e", "trace=open,openat", "-o",
+		log, "/usr/bin/python3"}, args...)...)
 	cmd.Stdout, cmd.Stderr = &says, &says
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)

@@ -89,7 +89,8 @@ func TestNewcomer(t *testing.T) {
 	}
 	lid := c.in("lidwright", "lid", "--collar", "96", "--body-drying-ratio", "0.06", "--body-firing-ratio",
 		"0.07", "--play-mm", "1.5", "--site", address)
-	if !strings.Contains(lid, "94.3") && !strings.Contains(lid, "94.25") && !strings.Contains(lid, "94.5") { // 94.2841 of lids.csv, at the scale of a calliper or a rule
+	// 94.2841 of lids.csv, at the scale of a calliper or a rule
+	if !strings.Contains(lid, "94.3") && !strings.Contains(lid, "94.25") && !strings.Contains(lid, "94.5") {
 		t.Errorf("the lid: %s", lid)
 	}
 	lap("first lid")
@@ -119,7 +120,8 @@ func (c *clean) address(t *testing.T) string {
 	settings := filepath.Join(c.root, drillSettings)
 	text, err := os.ReadFile(settings)
 	if err == nil {
-		err = os.WriteFile(settings, bytes.Replace(text, []byte(`":8573"`), fmt.Appendf(nil, "%q", l.Addr()), 1), 0o644)
+		err = os.WriteFile(settings, bytes.Replace(text, []byte(`":8573"`),
+			fmt.Appendf(nil, "%q", l.Addr()), 1), 0o644)
 	}
 	if err != nil {
 		t.Fatal(err)
@@ -222,7 +224,9 @@ func (c *clean) dashboard(address string) {
 	if a.Data.Result[0].Value[1] != "250" {
 		c.t.Errorf("%s is %v", expr, a.Data.Result)
 	}
-	if out, err := exec.Command("promtool", "check", "config", filepath.Join(c.root, "srv/prometheus.yml")).CombinedOutput(); err != nil && !strings.Contains(string(out), "/usr/share/lidwright") {
+	if out, err := exec.Command("promtool", "check", "config",
+		filepath.Join(c.root, "srv/prometheus.yml")).CombinedOutput(); err != nil &&
+		!strings.Contains(string(out), "/usr/share/lidwright") {
 		c.t.Errorf("promtool: %s", out)
 	}
 }

@@ -33,8 +33,8 @@ func nowCommand() *cobra.Command {
 	return c
 }
 
-// watched does something each second until the command is stopped, which is its good end. On a terminal each time
-// takes the place of the last; what goes wrong once ends it.
+// watched does something each second until the command is stopped, which is its good end. On a terminal each
+// time takes the place of the last; what goes wrong once ends it.
 func watched(c *cobra.Command, say func() error) error {
 	out, screen := c.OutOrStdout(), false
 	if f, is := out.(*os.File); is {
@@ -84,8 +84,8 @@ func tellNow(c *cobra.Command, q url.Values) error {
 	return nil
 }
 
-// foreseen is when a kiln is at its peak and reads below what it is kept shut above, or why nobody can say; empty
-// where nothing is foreseen. It is no leave to open, and says so.
+// foreseen is when a kiln is at its peak and reads below what it is kept shut above, or why nobody can say;
+// empty where nothing is foreseen. It is no leave to open, and says so.
 func foreseen(k wire.KilnNow) string {
 	var parts []string
 	if k.PeakAt != nil {
@@ -95,7 +95,8 @@ func foreseen(k wire.KilnNow) string {
 		}
 	}
 	if k.BelowKeepShutAt != nil && len(k.BelowKeepShutLikely) > 1 {
-		parts = append(parts, fmt.Sprintf("below %s °C about %s (likely %s to %s)", num(k.KeepShutAboveC, "%.0f"),
+		parts = append(parts, fmt.Sprintf("below %s °C about %s (likely %s to %s)",
+			num(k.KeepShutAboveC, "%.0f"),
 			soon(*k.BelowKeepShutAt), soon(k.BelowKeepShutLikely[0]), soon(k.BelowKeepShutLikely[1])))
 	} else if !k.BelowKeepShutSays.IsZero() {
 		return k.BelowKeepShutSays.String()

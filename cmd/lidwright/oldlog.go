@@ -56,7 +56,8 @@ func importOldLog(c *cobra.Command, args []string) error {
 	if dry {
 		q.Set("dry_run", "true")
 	}
-	id := uuid.NewSHA1(uuid.NameSpaceURL, append([]byte("lidwright old log: "+q.Get("kiln")+" "+q.Get("began_at")+"\n"), text...))
+	id := uuid.NewSHA1(uuid.NameSpaceURL, append([]byte("lidwright old log: "+q.Get("kiln")+" "+
+		q.Get("began_at")+"\n"), text...))
 	if !dry {
 		fmt.Fprintf(c.ErrOrStderr(), "sending %.1f MB\n", float64(len(text))/1e6)
 	}
@@ -72,7 +73,8 @@ func importOldLog(c *cobra.Command, args []string) error {
 	w := c.OutOrStdout()
 	if !done {
 		for _, r := range a.Bad {
-			fmt.Fprintf(w, "line %d, %s: %s\n", r.Line, shortened(flagOf(c, r.Field)), shortened(r.Says.String()))
+			fmt.Fprintf(w, "line %d, %s: %s\n", r.Line, shortened(flagOf(c, r.Field)),
+				shortened(r.Says.String()))
 		}
 	}
 	if len(a.Bad) > 0 {

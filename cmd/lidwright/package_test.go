@@ -27,7 +27,9 @@ import (
 func ran(t *testing.T, env []string, name string, args ...string) string {
 	t.Helper()
 	cmd := exec.Command(name, args...)
-	cmd.Env = slices.DeleteFunc(append(os.Environ(), env...), func(v string) bool { return strings.HasPrefix(v, "LIDWRIGHT_") })
+	cmd.Env = slices.DeleteFunc(append(os.Environ(), env...), func(v string) bool {
+		return strings.HasPrefix(v, "LIDWRIGHT_")
+	})
 	var says, trouble bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &says, &trouble
 	if err := cmd.Run(); err != nil {
@@ -68,14 +70,19 @@ func TestPackage(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		t.Logf("%s: %.2f MB, SHA-256 %.64s", filepath.Base(deb), float64(info.Size())/1e6, ran(t, nil, "sha256sum", deb))
-		if says := ran(t, nil, "lintian", "--allow-root", "--fail-on", "error,warning", deb); strings.TrimSpace(says) != "" {
+		t.Logf("%s: %.2f MB, SHA-256 %.64s", filepath.Base(deb), float64(info.Size())/1e6,
+			ran(t, nil, "sha256sum", deb))
+		if says := ran(t, nil, "lintian", "--allow-root", "--fail-on", "error,warning",
+			deb); strings.TrimSpace(says) != "" {
 			t.Errorf("lintian: %s", says)
 		}
 		files := ran(t, nil, "dpkg-deb", "--contents", deb)
-		for _, want := range []string{"/usr/bin/lidwright", "systemd/system/lidwright.service", "rules.d/60-lidwright.rules", "examples/lidwright.toml", "man1/lidwright.1.gz", "completions/lidwright",
+		for _, want := range []string{"/usr/bin/lidwright", "systemd/system/lidwright.service",
+			"rules.d/60-lidwright.rules", "examples/lidwright.toml", "man1/lidwright.1.gz",
+			"completions/lidwright",
 			"/etc/avahi/services/lidwright.service", "doc/lidwright/copyright", "lidwright.cdx.json",
-			"man5/lidwright.toml.5.gz", "doc/lidwright/README.md.gz", "prometheus/rules.yml", "prometheus/recording.yml", "grafana/lidwright.json"} {
+			"man5/lidwright.toml.5.gz", "doc/lidwright/README.md.gz", "prometheus/rules.yml",
+			"prometheus/recording.yml", "grafana/lidwright.json"} {
 			if !strings.Contains(files, want) {
 				t.Errorf("%s has no %s", filepath.Base(deb), want)
 			}
@@ -102,7 +109,8 @@ func TestPackage(t *testing.T) {
 	}
 	says := script("postinst", "configure")
 	codes := regexp.MustCompile(`(?m)^[A-Z0-9]{4}(-[A-Z0-9]{4})+$`).FindAllString(says, -1)
-	if len(codes) != 2 || !strings.Contains(says, "lidwright setup") || !strings.Contains(says, "local codes come first") {
+	if len(codes) != 2 || !strings.Contains(says, "lidwright setup") ||
+		!strings.Contains(says, "local codes come first") {
 		t.Errorf("postinst says: %s", says)
 	}
 	settings := filepath.Join(root, "etc/lidwright/lidwright.toml")
@@ -110,7 +118,8 @@ func TestPackage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if again := script("postinst", "configure", "0"); strings.Contains(again, "-") && regexp.MustCompile(`(?m)^[A-Z0-9]{4}-`).MatchString(again) {
+	if again := script("postinst", "configure", "0"); strings.Contains(again, "-") &&
+		regexp.MustCompile(`(?m)^[A-Z0-9]{4}-`).MatchString(again) {
 		t.Errorf("an upgrade shows codes again: %s", again)
 	}
 	if now, _ := os.ReadFile(settings); !bytes.Equal(now, text) {
@@ -121,7 +130,8 @@ func TestPackage(t *testing.T) {
 	state := filepath.Join(root, "var/lib/lidwright")
 	stick := stickOf(t)
 	env := []string{"STATE_DIRECTORY=" + state}
-	if says := ran(t, env, binary, "copy", "restore", stick, "--config", settings); !strings.Contains(says, "is the store in "+state) {
+	if says := ran(t, env, binary, "copy", "restore", stick, "--config", settings); !strings.Contains(says,
+		"is the store in "+state) {
 		t.Errorf("restore: %s", says)
 	}
 	site := serve(t, binary, settings, string(text), state)
@@ -175,7 +185,8 @@ func scripted(t *testing.T, root, script string) (env []string) {
 	if err := os.MkdirAll(stubs, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	for _, name := range []string{"adduser", "getent", "chown", "systemctl", "deb-systemd-helper", "deb-systemd-invoke", "udevadm"} {
+	for _, name := range []string{"adduser", "getent", "chown", "systemctl", "deb-systemd-helper",
+		"deb-systemd-invoke", "udevadm"} {
 		if err := os.WriteFile(filepath.Join(stubs, name), []byte("#!/bin/sh\nexit 0\n"), 0o755); err != nil {
 			t.Fatal(err)
 		}
@@ -198,7 +209,9 @@ func TestInstallOnAFullCard(t *testing.T) {
 		t.Fatal(err)
 	}
 	// A stand-in that makes codes as the program does, so that nothing is built here.
-	if err := os.WriteFile(filepath.Join(bin, "lidwright"), []byte("#!/bin/sh\nfor last; do :; done\necho secret > \"$(dirname $last)/$3.code\"\n"), 0o755); err != nil {
+	if err := os.WriteFile(filepath.Join(bin, "lidwright"),
+		[]byte("#!/bin/sh\nfor last; do :; done\necho secret > \"$(dirname $last)/$3.code\"\n"),
+		0o755); err != nil {
 		t.Fatal(err)
 	}
 	env := scripted(t, root, "../../deploy/deb/postinst")
@@ -247,11 +260,13 @@ func stickOf(t *testing.T) string {
 	t.Helper()
 	folder := t.TempDir()
 	settings := filepath.Join(folder, "old.toml")
-	if err := os.WriteFile(settings, []byte("[store]\nfolder = \""+filepath.Join(folder, "old")+"\"\n"), 0o600); err != nil {
+	if err := os.WriteFile(settings, []byte("[store]\nfolder = \""+filepath.Join(folder, "old")+"\"\n"),
+		0o600); err != nil {
 		t.Fatal(err)
 	}
 	site, stop := daemonOf(t, settings)
-	for _, args := range [][]string{{"clay", "add", "tern", "--matures", "6", "--stated", "0.12"}, {"copy", "make"}} {
+	for _, args := range [][]string{{"clay", "add", "tern", "--matures", "6", "--stated", "0.12"},
+		{"copy", "make"}} {
 		if got, out := ranAs(t, append(args, "--site", site)...); got != exitDone {
 			t.Fatalf("%v: exit %d: %s", args, got, out)
 		}
@@ -271,11 +286,13 @@ func serve(t *testing.T, binary, settings, text, state string) (site string) {
 	address := l.Addr().String()
 	l.Close()
 	mine := filepath.Join(filepath.Dir(filepath.Dir(settings)), "mine.toml")
-	if err := os.WriteFile(mine, []byte(strings.Replace(text, `":8573"`, strconv.Quote(address), 1)), 0o600); err != nil {
+	if err := os.WriteFile(mine, []byte(strings.Replace(text, `":8573"`, strconv.Quote(address), 1)),
+		0o600); err != nil {
 		t.Fatal(err)
 	}
 	cmd := exec.Command(binary, "run", "--config", mine)
-	cmd.Env = append(slices.DeleteFunc(os.Environ(), func(v string) bool { return strings.HasPrefix(v, "LIDWRIGHT_") }), "STATE_DIRECTORY="+state)
+	cmd.Env = append(slices.DeleteFunc(os.Environ(),
+		func(v string) bool { return strings.HasPrefix(v, "LIDWRIGHT_") }), "STATE_DIRECTORY="+state)
 	var log bytes.Buffer
 	cmd.Stderr = &log
 	if err := kilntest.StartChild(cmd, syscall.SIGKILL); err != nil {
@@ -336,14 +353,24 @@ func TestUnit(t *testing.T) {
 		}
 	}
 	for key, want := range map[string]string{
-		"Type": "notify", "User": "lidwright", "SupplementaryGroups": "dialout", "StateDirectory": "lidwright", "StateDirectoryMode": "0700", "ConfigurationDirectory": "lidwright",
-		"ProtectSystem": "strict", "ProtectHome": "yes", "PrivateTmp": "yes", "PrivateMounts": "yes", "NoNewPrivileges": "yes", "DevicePolicy": "closed",
-		"DeviceAllow": strings.Join(source.ServiceDevices, " rw, ") + " rw", "RestrictAddressFamilies": "AF_UNIX AF_INET AF_INET6", "RestrictNamespaces": "yes", "RestrictRealtime": "yes",
-		"RestrictSUIDSGID": "yes", "LockPersonality": "yes", "ProtectKernelTunables": "yes", "ProtectKernelModules": "yes", "ProtectKernelLogs": "yes", "ProtectControlGroups": "yes",
-		"ProtectHostname": "yes", "ProtectProc": "invisible", "RemoveIPC": "yes", "KeyringMode": "private", "MemoryDenyWriteExecute": "yes", "CapabilityBoundingSet": "", "AmbientCapabilities": "",
-		"SystemCallArchitectures": "native", "SystemCallFilter": "@system-service, ~@privileged @resources, adjtimex", "SystemCallErrorNumber": "EPERM", "UMask": "0077", "LimitNOFILE": "1000",
-		"LimitCORE": "0", "MemoryMax": "200M", "Environment": "GOMEMLIMIT=100MiB", "TasksMax": "64", "Restart": "always", "RestartSec": "2", "StartLimitIntervalSec": "0",
-		"RestartPreventExitStatus": fmt.Sprintf("%d %d", exitWrongUse, exitCannotStart), "WatchdogSec": "30", "LogRateLimitIntervalSec": "1h", "LogRateLimitBurst": "1000",
+		"Type": "notify", "User": "lidwright", "SupplementaryGroups": "dialout",
+		"StateDirectory": "lidwright", "StateDirectoryMode": "0700", "ConfigurationDirectory": "lidwright",
+		"ProtectSystem": "strict", "ProtectHome": "yes", "PrivateTmp": "yes", "PrivateMounts": "yes",
+		"NoNewPrivileges": "yes", "DevicePolicy": "closed",
+		"DeviceAllow":             strings.Join(source.ServiceDevices, " rw, ") + " rw",
+		"RestrictAddressFamilies": "AF_UNIX AF_INET AF_INET6", "RestrictNamespaces": "yes",
+		"RestrictRealtime": "yes",
+		"RestrictSUIDSGID": "yes", "LockPersonality": "yes", "ProtectKernelTunables": "yes",
+		"ProtectKernelModules": "yes", "ProtectKernelLogs": "yes", "ProtectControlGroups": "yes",
+		"ProtectHostname": "yes", "ProtectProc": "invisible", "RemoveIPC": "yes", "KeyringMode": "private",
+		"MemoryDenyWriteExecute": "yes", "CapabilityBoundingSet": "", "AmbientCapabilities": "",
+		"SystemCallArchitectures": "native",
+		"SystemCallFilter":        "@system-service, ~@privileged @resources, adjtimex",
+		"SystemCallErrorNumber":   "EPERM", "UMask": "0077", "LimitNOFILE": "1000",
+		"LimitCORE": "0", "MemoryMax": "200M", "Environment": "GOMEMLIMIT=100MiB", "TasksMax": "64",
+		"Restart": "always", "RestartSec": "2", "StartLimitIntervalSec": "0",
+		"RestartPreventExitStatus": fmt.Sprintf("%d %d", exitWrongUse, exitCannotStart), "WatchdogSec": "30",
+		"LogRateLimitIntervalSec": "1h", "LogRateLimitBurst": "1000",
 	} {
 		if got := strings.Join(have[key], ", "); len(have[key]) == 0 || got != want {
 			t.Errorf("%s=%s, want %s", key, got, want)

@@ -17,19 +17,26 @@ func potCommand() *cobra.Command {
 	c := &cobra.Command{Use: "pot", Short: "Pot cards: the sizes of pots, made at the wheel",
 		Example: "  lidwright pot new --form \"teapot 0.9 l\" --collar 104.5 --opening 92.5 --clay tern\n  lidwright pot find kt 212"}
 	fresh := &cobra.Command{
-		Use: "new", Short: "Keep the card of a pot, or of a board of them alike", Args: cobra.NoArgs, RunE: newPots,
+		Use: "new", Short: "Keep the card of a pot, or of a board of them alike",
+		Args: cobra.NoArgs, RunE: newPots,
 		Example: "  lidwright pot new --form \"teapot 0.9 l\" --mark KT --number 212 --collar 104.5 --opening 92.5 --clay tern --count 12",
 	}
 	f := fresh.Flags()
-	for name, help := range map[string]string{"form": "name of the form", "mark": "maker's mark", "number": "as scratched into the first pot; the others count on", "seat": "inset (if not said), flange, cap, drop_in, over, stopper",
-		"opening": "of the ledge", "collar-stage": "wet if not said", "together": "in_place, same_load, apart", "clay": "of the pots: tern, or tern/B", "lid-clay": "of the lids, if another", "set": "width the lids will be set to", "made-on": "2026-01-15"} {
+	for name, help := range map[string]string{"form": "name of the form", "mark": "maker's mark",
+		"number":  "as scratched into the first pot; the others count on",
+		"seat":    "inset (if not said), flange, cap, drop_in, over, stopper",
+		"opening": "of the ledge", "collar-stage": "wet if not said",
+		"together": "in_place, same_load, apart", "clay": "of the pots: tern, or tern/B",
+		"lid-clay": "of the lids, if another", "set": "width the lids will be set to",
+		"made-on": "2026-01-15"} {
 		f.String(name, "", help)
 	}
 	f.StringArray("collar", nil, "gallery, wall to wall; again for another way round")
 	f.Bool("seat-glazed", false, "seat and lid edge are glazed")
 	f.Int("count", 1, "how many alike")
 	find := &cobra.Command{
-		Use: "find [WORDS]", Short: "Find cards by mark, number, form or date", Example: "  lidwright pot find kt 212",
+		Use: "find [WORDS]", Short: "Find cards by mark, number, form or date",
+		Example: "  lidwright pot find kt 212",
 		RunE: func(c *cobra.Command, args []string) error {
 			var a wire.List[wire.Pot]
 			done, err := get(c, "/v1/pots", url.Values{"find": {strings.Join(args, " ")}}, &a)
@@ -51,7 +58,8 @@ func potCommand() *cobra.Command {
 		},
 	}
 	lid := &cobra.Command{
-		Use: "lid ID WIDTH", Short: "Write on a card how wide its lid was thrown, measured once", Args: cobra.ExactArgs(2), Example: "  lidwright pot lid 0193d0a0-0000-7000-8000-000000000006 102.3",
+		Use: "lid ID WIDTH", Short: "Write on a card how wide its lid was thrown, measured once",
+		Args: cobra.ExactArgs(2), Example: "  lidwright pot lid 0193d0a0-0000-7000-8000-000000000006 102.3",
 		RunE: func(c *cobra.Command, args []string) error {
 			width, err := lengthOf(c, "WIDTH", args[1])
 			if err != nil {
@@ -74,7 +82,8 @@ func potCommand() *cobra.Command {
 			card["lid_mm"] = width
 			done, err := put(c, "/v1/pots/"+url.PathEscape(args[0]), card, nil)
 			if err == nil && !done {
-				fmt.Fprintf(c.OutOrStdout(), "Lid of %s %s thrown %.1f mm.\n", card["form"], card["number"], width)
+				fmt.Fprintf(c.OutOrStdout(), "Lid of %s %s thrown %.1f mm.\n",
+					card["form"], card["number"], width)
 			}
 			return err
 		},
@@ -101,7 +110,8 @@ func newPots(c *cobra.Command, _ []string) error {
 	f := c.Flags()
 	text := func(name string) string { v, _ := f.GetString(name); return v }
 	body := map[string]any{"form": text("form"), "body": text("clay")}
-	for member, flag := range map[string]string{"mark": "mark", "seat": "seat", "collar_stage": "collar-stage", "together": "together", "lid": "lid-clay", "made_on": "made-on"} {
+	for member, flag := range map[string]string{"mark": "mark", "seat": "seat",
+		"collar_stage": "collar-stage", "together": "together", "lid": "lid-clay", "made_on": "made-on"} {
 		if v := text(flag); v != "" {
 			body[member] = v
 		}

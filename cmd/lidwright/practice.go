@@ -122,7 +122,8 @@ func playStudio(c *cobra.Command, which int, folder, address string) error {
 			ready := d.Ready
 			d.Ready = func(a string) {
 				ready(a)
-				fmt.Fprintf(c.OutOrStdout(), "\n  The page: http://%s\n  The lid:  http://%s/lid?collar=104.5&opening=92.5&clay=%s\n  Ctrl-C stops it. The studio is invented; so are its figures.\n\n", a, a, of.Clay())
+				fmt.Fprintf(c.OutOrStdout(),
+					"\n  The page: http://%s\n  The lid:  http://%s/lid?collar=104.5&opening=92.5&clay=%s\n  Ctrl-C stops it. The studio is invented; so are its figures.\n\n", a, a, of.Clay())
 			}
 		})
 	})
@@ -168,7 +169,9 @@ func replay(c *cobra.Command, file, folder, address string) error {
 			ready := d.Ready
 			d.Ready = func(a string) {
 				ready(a)
-				fmt.Fprintf(c.OutOrStdout(), "\n  The page: http://%s\n  The recording lasts %s. Ctrl-C stops it.\n\n", a, lasts(recorded))
+				fmt.Fprintf(c.OutOrStdout(),
+					"\n  The page: http://%s\n  The recording lasts %s. Ctrl-C stops it.\n\n", a,
+					lasts(recorded))
 			}
 		})
 	})

@@ -56,7 +56,8 @@ func (p *person) ask(ctx context.Context, q question) (string, error) {
 		case line, more := <-p.lines:
 			if !more {
 				fmt.Fprintln(p.out)
-				return "", &exit{exitWrongUse, fmt.Sprintf("the answers ended at the question %q; nothing was written", q.key)}
+				return "", &exit{exitWrongUse,
+					fmt.Sprintf("the answers ended at the question %q; nothing was written", q.key)}
 			}
 			text, err := q.settle(line)
 			if err == nil {
@@ -110,7 +111,8 @@ func (s *sheet) left(later ...string) error {
 	var wrong config.Mistakes
 	for _, key := range slices.Sorted(maps.Keys(s.answers)) {
 		if !s.used[key] && !slices.Contains(later, key) {
-			wrong = append(wrong, config.Mistake{File: s.file, Line: s.answers[key].Line, Key: key, Says: "was not asked; leave it out, or look at the answers before it"})
+			wrong = append(wrong, config.Mistake{File: s.file, Line: s.answers[key].Line, Key: key,
+				Says: "was not asked; leave it out, or look at the answers before it"})
 		}
 	}
 	if len(wrong) > 0 {

@@ -17,7 +17,8 @@ import (
 
 func rateCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "rate CLAY", Short: "How much a clay shrinks, how sure that is, and why", Args: cobra.ExactArgs(1),
+		Use: "rate CLAY", Short: "How much a clay shrinks, how sure that is, and why",
+		Args: cobra.ExactArgs(1),
 		Long: "Asks the daemon for a clay's shrink between two stages, at the usual firing or at another heat. With --why also what moved it and what would sharpen it.",
 		Example: `  lidwright rate tern
   lidwright rate tern --batch B --cone 7
@@ -122,7 +123,8 @@ func (a whyAnswer) print(w io.Writer) {
 		}
 		return fmt.Sprintf("%d %s", n, what)
 	}
-	fmt.Fprintf(w, "%s/%s rests on %s in %s, %s crossed out.\n", a.Clay, a.Batch, many(a.RestsOn.Bars, "bar"), many(a.RestsOn.Loads, "load"), many(a.RestsOn.Struck, "reading"))
+	fmt.Fprintf(w, "%s/%s rests on %s in %s, %s crossed out.\n", a.Clay, a.Batch, many(a.RestsOn.Bars, "bar"),
+		many(a.RestsOn.Loads, "load"), many(a.RestsOn.Struck, "reading"))
 	fmt.Fprintln(w, goesBy(a.Source, a.OtherStudios))
 	if a.OtherStudios != nil {
 		for _, says := range a.OtherStudios.Advice {

@@ -38,7 +38,8 @@ func TestRate(t *testing.T) {
 	}
 
 	out, code := ask("tern", "--batch", "B", "--heat-work-c", "1222")
-	if code != exitDone || !strings.Contains(out, "tern/B, wet to fired at the usual glaze firing (6 well down): 12.4 %, likely 12.1 to 12.7; the next piece 11.7 to 13.1") {
+	if code != exitDone || !strings.Contains(out,
+		"tern/B, wet to fired at the usual glaze firing (6 well down): 12.4 %, likely 12.1 to 12.7; the next piece 11.7 to 13.1") {
 		t.Errorf("exit %d: %s", code, out)
 	}
 	if asked[0] != "/v1/clays/tern/shrinkage?batch=B&heat_work_c=1222" {
@@ -48,7 +49,8 @@ func TestRate(t *testing.T) {
 	for _, want := range []string{"rests on 14 bars in 4 loads, 1 reading crossed out",
 		"2026-02-02  12.3 to 12.4 %  bar BQ4", "Looks wrong, left out: bar BQ7, fired, +4.9 mm off",
 		"Against batch A: +2.2 mm smaller on 150 mm, likely +1.8 to +2.6: differs.",
-		"To sharpen it: one bar, read wet and fired", "LOOK  The bars and the probe big-blue/1 disagree: +11 ± 4 °C"} {
+		"To sharpen it: one bar, read wet and fired",
+		"LOOK  The bars and the probe big-blue/1 disagree: +11 ± 4 °C"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
 		}
@@ -61,7 +63,8 @@ func TestRate(t *testing.T) {
 	}
 	const others = `,"other_studios":{"studios":41,"made":"2026-12-01T08:00:00Z","left_out":`
 	for answer, wants := range map[string][]string{
-		`"source":"other_studios"` + others + `false,"advice":[]}`: {"Beside its own bars it goes by 41 other studios, 2026-12-01 (other_studios)."},
+		`"source":"other_studios"` + others +
+			`false,"advice":[]}`: {"Beside its own bars it goes by 41 other studios, 2026-12-01 (other_studios)."},
 		`"source":"stated"` + others + `true,"advice":["Your bars of it shrink 5.9 % more."]}`: {"it goes by the supplier's figure; its own bars tell another rate than 41 other studios, 2026-12-01 (stated).",
 			"Your bars of it shrink 5.9 % more."},
 	} {

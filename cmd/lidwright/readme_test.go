@@ -33,7 +33,8 @@ func block(t *testing.T, begins string) string {
 func TestReadmeBars(t *testing.T) {
 	folder := t.TempDir()
 	file := filepath.Join(folder, "lidwright.toml")
-	if err := os.WriteFile(file, fmt.Appendf(nil, "[store]\nfolder = %q\n", filepath.Join(folder, "store")), 0o600); err != nil {
+	if err := os.WriteFile(file, fmt.Appendf(nil, "[store]\nfolder = %q\n", filepath.Join(folder, "store")),
+		0o600); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.Mkdir(filepath.Join(folder, "store"), 0o700); err != nil {

@@ -12,7 +12,8 @@ import (
 
 func resultCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "result", Short: "How the lids of a whole board sat, in counts", Args: cobra.NoArgs, RunE: keepResult,
+		Use: "result", Short: "How the lids of a whole board sat, in counts",
+		Args: cobra.NoArgs, RunE: keepResult,
 		Long: `Set it on: it won't go in, too big. Turn it full circle: it binds one way, tight. Push it to one
 side: it slips past the ledge, drops in. Let go: it rattles, loose; else good. One measured play a
 board teaches as much as several counts.`,
@@ -22,8 +23,12 @@ board teaches as much as several counts.`,
   lidwright result cross-out ID --why "wrong board"`,
 	}
 	f := c.Flags()
-	for name, help := range map[string]string{"too-big": "won't go in", "tight": "binds one way", "good": "sits", "loose": "rattles", "drops-in": "slips past the ledge", "not-looked-at": "nobody tried them",
-		"glued": "lost: held by glaze", "rocks": "lost: warped", "chipped": "lost: broken at the edge", "dropped": "lost: fell", "lids": "lids on the board; those not told of count as not looked at"} {
+	for name, help := range map[string]string{"too-big": "won't go in", "tight": "binds one way",
+		"good": "sits", "loose": "rattles", "drops-in": "slips past the ledge",
+		"not-looked-at": "nobody tried them",
+		"glued":         "lost: held by glaze", "rocks": "lost: warped",
+		"chipped": "lost: broken at the edge", "dropped": "lost: fell",
+		"lids": "lids on the board; those not told of count as not looked at"} {
 		f.Int(name, 0, help)
 	}
 	for name, help := range map[string]string{"find": "the pot cards that have all these words are the board",
@@ -36,13 +41,15 @@ board teaches as much as several counts.`,
 	f.StringArray("play", nil, "a play measured on a fired pair, across; may be given again")
 	f.StringArray("thrown", nil, "width of a lid as thrown; may be given again")
 	crossOut := &cobra.Command{
-		Use: "cross-out ID", Short: "Cross a board out; it stays to be seen", Args: cobra.ExactArgs(1), Example: "  lidwright result cross-out 0193d0a0-0000-7000-8000-000000000006 --why \"wrong board\"",
+		Use: "cross-out ID", Short: "Cross a board out; it stays to be seen", Args: cobra.ExactArgs(1),
+		Example: "  lidwright result cross-out 0193d0a0-0000-7000-8000-000000000006 --why \"wrong board\"",
 		RunE: func(c *cobra.Command, args []string) error {
 			why, _ := c.Flags().GetString("why")
 			if strings.TrimSpace(why) == "" {
 				return &exit{exitWrongUse, "say why it is crossed out: --why \"wrong board\""}
 			}
-			done, err := put(c, "/v1/lid-results/"+url.PathEscape(args[0])+"/strike", map[string]any{"why": why}, nil)
+			done, err := put(c, "/v1/lid-results/"+url.PathEscape(args[0])+"/strike",
+				map[string]any{"why": why}, nil)
 			if err == nil && !done {
 				fmt.Fprintln(c.OutOrStdout(), "Crossed out.")
 			}
@@ -51,7 +58,8 @@ board teaches as much as several counts.`,
 	}
 	crossOut.Flags().String("why", "", "why it is crossed out")
 	list := &cobra.Command{
-		Use: "list", Short: "How lids sat up to now, and what they taught", Args: cobra.NoArgs, Example: "  lidwright result list", RunE: listResults,
+		Use: "list", Short: "How lids sat up to now, and what they taught", Args: cobra.NoArgs,
+		Example: "  lidwright result list", RunE: listResults,
 	}
 	list.Flags().String("form", "", "only of this form")
 	list.Flags().String("clay", "", "only of this clay")
@@ -94,7 +102,8 @@ func keepResult(c *cobra.Command, _ []string) error {
 	count := func(flag string) int { n, _ := f.GetInt(flag); return n }
 	text := func(flag string) string { v, _ := f.GetString(flag); return v }
 	body := wire.LidResultBody{
-		Load: text("load"), Form: text("form"), Maker: text("maker"), Body: text("clay"), By: text("by"), Lids: count("lids"),
+		Load: text("load"), Form: text("form"), Maker: text("maker"), Body: text("clay"),
+		By: text("by"), Lids: count("lids"),
 		Counts: wire.Sat{TooBig: count("too-big"), Tight: count("tight"), Good: count("good"),
 			Loose:   count("loose"),
 			DropsIn: count("drops-in"), NotLookedAt: count("not-looked-at")},
@@ -187,7 +196,8 @@ func potsOf(c *cobra.Command) ([]string, error) {
 		return nil, err
 	}
 	if len(found.Items) == 0 {
-		return nil, &exit{exitFailed, "no pot card has all of these words: " + words + "; see lidwright pot find"}
+		return nil, &exit{exitFailed, "no pot card has all of these words: " + words +
+			"; see lidwright pot find"}
 	}
 	for _, p := range found.Items {
 		pots = append(pots, p.ID)

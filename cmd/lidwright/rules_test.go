@@ -44,16 +44,20 @@ func TestRules(t *testing.T) {
 		t.Errorf("%d rules have %d annotations", len(names), len(says))
 	} else {
 		// A rule about what a notice tells carries its words, and ends as it does.
-		same := map[string]string{"KilnReadingsStopped": record.QuietNotice, "KilnOverItsLimit": record.OverLimitNotice, "KilnStillHot": record.StillHotNotice,
-			"KilnStoppedClimbing": record.StoppedClimbingNotice, "KilnFellEarly": record.FellEarlyNotice, "FiringMuchLongerThanUsual": record.FiringLongNotice}
+		same := map[string]string{"KilnReadingsStopped": record.QuietNotice,
+			"KilnOverItsLimit": record.OverLimitNotice, "KilnStillHot": record.StillHotNotice,
+			"KilnStoppedClimbing": record.StoppedClimbingNotice, "KilnFellEarly": record.FellEarlyNotice,
+			"FiringMuchLongerThanUsual": record.FiringLongNotice}
 		for i, s := range says {
 			begins, ends := "", " "+string(notice.Plain)+`"`
 			if event := same[names[i][1]]; event != "" {
-				begins, ends = `says: "`+sentences(notice.Words(event, record.NoticeBegan, "{{ $labels.kiln }}"))+".", " "+string(notice.Last)+`"`
+				begins, ends = `says: "`+sentences(notice.Words(event, record.NoticeBegan,
+					"{{ $labels.kiln }}"))+".", " "+string(notice.Last)+`"`
 				delete(same, names[i][1])
 			}
 			if !strings.HasPrefix(s, begins) || !strings.HasSuffix(s, ends) {
-				t.Errorf("%s says %s\nwant it to begin with %s and to end with %s", names[i][1], s, begins, ends)
+				t.Errorf("%s says %s\nwant it to begin with %s and to end with %s",
+					names[i][1], s, begins, ends)
 			}
 		}
 		if len(same) > 0 {
@@ -83,7 +87,8 @@ var metricName = regexp.MustCompile(`\b(?:lidwright|process|go)_[a-z0-9_]+`)
 func metricsKnown(t *testing.T) map[string]bool {
 	t.Helper()
 	known := map[string]bool{}
-	for _, m := range regexp.MustCompile(`(?m)^([a-z]\w+)[ {]`).FindAllStringSubmatch(read(t, "testdata/answers/text-metrics.txt"), -1) {
+	for _, m := range regexp.MustCompile(`(?m)^([a-z]\w+)[ {]`).FindAllStringSubmatch(read(t,
+		"testdata/answers/text-metrics.txt"), -1) {
 		known[m[1]] = true
 	}
 	if len(known) < 60 {
@@ -102,8 +107,8 @@ func metricsKnown(t *testing.T) map[string]bool {
 }
 
 // TestDashboard holds the dashboard for Grafana to what it can be held to without one: its panels lie in the
-// grid and beside one another, each question is one that Prometheus can read (promtool), and each metric in it is
-// one of the program's.
+// grid and beside one another, each question is one that Prometheus can read (promtool), and each metric in
+// it is one of the program's.
 func TestDashboard(t *testing.T) {
 	type place struct{ X, Y, W, H int }
 	var board struct {

@@ -51,7 +51,8 @@ func runDaemon(ctx context.Context, cfg config.Config, set func(*daemon.Daemon))
 	d, err := daemon.New(ctx, cfg, version)
 	if err == nil {
 		d.Ready = func(address string) {
-			slog.Info("ready", "version", version, "page", "http://"+address, "store", cfg.Store.Folder, "kilns", len(cfg.Kilns))
+			slog.Info("ready", "version", version, "page", "http://"+address, "store", cfg.Store.Folder,
+				"kilns", len(cfg.Kilns))
 		}
 		set(d)
 		err = d.Run(ctx)

@@ -59,7 +59,8 @@ func TestCautionsOfCommands(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if folded := strings.Join(strings.Fields(string(text)), " "); !strings.Contains(folded, caution.StandingLine) || !strings.Contains(folded, caution.ElectricKilns) {
+	if folded := strings.Join(strings.Fields(string(text)), " "); !strings.Contains(folded,
+		caution.StandingLine) || !strings.Contains(folded, caution.ElectricKilns) {
 		t.Error("the description of the package: without the standing line, or without the word on fuel kilns")
 	}
 }
@@ -74,7 +75,8 @@ func TestNoHelpIsLeaveToOpen(t *testing.T) {
 		if err := c.Help(); err != nil { // the text of a topic is made for it
 			t.Error(err)
 		}
-		if says := apitest.LeaveToOpen(c.Short + "\n" + c.Long + "\n" + c.Example + "\n" + c.UsageString()); says != "" {
+		if says := apitest.LeaveToOpen(c.Short + "\n" + c.Long + "\n" + c.Example + "\n" +
+			c.UsageString()); says != "" {
 			t.Errorf("%s says %q", c.CommandPath(), says)
 		}
 		for _, sub := range c.Commands() {

@@ -58,7 +58,8 @@ func furnished(t testing.TB) (site, folder string) {
 		t.Fatal(err)
 	}
 	site = served(t, d)
-	for until := time.Now().Add(time.Minute); !records(t, site, "big-blue"); time.Sleep(20 * time.Millisecond) {
+	for until := time.Now().Add(time.Minute); !records(t, site,
+		"big-blue"); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(until) {
 			t.Fatal("the open firing of big-blue is not taken up")
 		}
@@ -193,10 +194,13 @@ func TestEveryCommand(t *testing.T) {
 		}
 		commands++
 		path := c.CommandPath()
-		if c.Runnable() && !regexp.MustCompile(`(?m)^(exec|exits \d) `+path+`( [^a-z]| [^ ]*[A-Z$/.-]|$| [a-z])`).MatchString(scripts.String()) {
+		if c.Runnable() && !regexp.MustCompile(`(?m)^(exec|exits \d) `+path+
+			`( [^a-z]| [^ ]*[A-Z$/.-]|$| [a-z])`).MatchString(scripts.String()) {
 			t.Errorf("no script runs %s", path)
 		}
-		if c.Runnable() && !regexp.MustCompile(`(?m)^(injson `+path+`( [^a-z]| [^ ]*[A-Z$/.0-9-]|$| [a-z])|exits \d `+path+` .*--json)`).MatchString(scripts.String()) {
+		if c.Runnable() && !regexp.MustCompile(`(?m)^(injson `+path+
+			`( [^a-z]| [^ ]*[A-Z$/.0-9-]|$| [a-z])|exits \d `+path+
+			` .*--json)`).MatchString(scripts.String()) {
 			t.Errorf("no script has %s answer in JSON", path)
 		}
 		if c.Example == "" {

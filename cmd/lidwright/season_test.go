@@ -24,9 +24,9 @@ import (
 	"lidwright/kiln/heatwork"
 )
 
-// season is a made-up studio from August to November, played over HTTP or by command, with a truth that no answer
-// knows: Gompertz curves, errors of Student's t with 3 df, loads off by up to 8 °C, three people with a habit each,
-// one of whom reads in inches to 5 thousandths. All of that is our own: no source.
+// season is a made-up studio from August to November, played over HTTP or by command, with a truth that no
+// answer knows: Gompertz curves, errors of Student's t with 3 df, loads off by up to 8 °C, three people with
+// a habit each, one of whom reads in inches to 5 thousandths. All of that is our own: no source.
 type season struct {
 	*asking
 	byCommand bool
@@ -171,7 +171,8 @@ func (s *season) newBars(n int, clay, batch, by string) (made []*seasonBar) {
 		var free struct{ Items []string }
 		s.get(fmt.Sprintf("/v1/bars/free-codes?count=%d", n), &free)
 		for _, code := range free.Items {
-			s.send("PUT", "/v1/bars/"+code, map[string]any{"id": uuid.NewString(), "clay": clay, "batch": batch, "by": by}, nil)
+			s.send("PUT", "/v1/bars/"+code,
+				map[string]any{"id": uuid.NewString(), "clay": clay, "batch": batch, "by": by}, nil)
 		}
 		codes = free.Items
 	}
@@ -197,7 +198,8 @@ func (s *season) student() float64 {
 
 // length is what the maker of b reads at a stage, as typed.
 func (s *season) length(b *seasonBar, stage string) (typed, unit string) {
-	gone := map[string]float64{"wet": 0, "dry": b.drying, "bisque": b.drying + 0.5, "fired": b.drying + b.fired}[stage]
+	gone := map[string]float64{"wet": 0, "dry": b.drying, "bisque": b.drying + 0.5,
+		"fired": b.drying + b.fired}[stage]
 	habit := map[string]float64{"KT": 0.05, "RO": -0.08, "PL": 0}[b.by]
 	mm := b.wet*math.Exp(-gone/100) + habit + 0.08*s.student()
 	if b.by == "RO" {
@@ -206,7 +208,8 @@ func (s *season) length(b *seasonBar, stage string) (typed, unit string) {
 	return fmt.Sprintf("%.1f", mm), "mm"
 }
 
-// measure enters a length of each bar once; one that is asked about is measured again. told is what is told of its firing.
+// measure enters a length of each bar once; one that is asked about is measured again. told is what is told
+// of its firing.
 func (s *season) measure(stage string, bars []*seasonBar, told ...string) {
 	s.Helper()
 	for _, b := range bars {
@@ -369,7 +372,8 @@ func (s *season) cone(f firingSeen, heat float64) {
 		}
 	}
 	if s.byCommand {
-		if out := s.command("firing", "cone", strings.Replace(f.Name, " ", "/", 1), cone, fmt.Sprintf("%.0f", tilt)); !strings.Contains(out, "It counts.") {
+		if out := s.command("firing", "cone", strings.Replace(f.Name, " ", "/", 1), cone,
+			fmt.Sprintf("%.0f", tilt)); !strings.Contains(out, "It counts.") {
 			s.Errorf("a cone of %s: %s", f.Name, out)
 		}
 		return
@@ -396,10 +400,10 @@ const (
 )
 
 // TestSeasonOverHTTP and TestSeasonByCommand play a season: two kilns, one without a line; two clays and a
-// porcelain, four bags and a blend; 60 bars by three people in mm and inches; 14 loads; a candling, an abort, a
-// reheat, a plug pulled near the top, another probe, a kiln with another name, the change of clocks in October, three
-// boards of lids. At its end every reading counts, or has the reason that is true of it; every rate holds the truth in
-// its range; and nothing was typed twice but what was asked about.
+// porcelain, four bags and a blend; 60 bars by three people in mm and inches; 14 loads; a candling, an abort,
+// a reheat, a plug pulled near the top, another probe, a kiln with another name, the change of clocks in
+// October, three boards of lids. At its end every reading counts, or has the reason that is true of it; every
+// rate holds the truth in its range; and nothing was typed twice but what was asked about.
 func TestSeasonOverHTTP(t *testing.T) { playSeason(t, false) }
 
 func TestSeasonByCommand(t *testing.T) { playSeason(t, true) }
@@ -423,7 +427,8 @@ func (s *season) summer() {
 	s.addBatch("tern", "M", "blend", "tern/A=2", "wren/A=1")
 	s.batches["tern/B"] = 0.3
 
-	// Bars of a kiln without a line before any firing is recorded: by its cone, told with the length, and not told.
+	// Bars of a kiln without a line before any firing is recorded: by its cone, told with the length, and not
+	// told.
 	first := s.newBars(6, "tern", "A", "KT")
 	s.rest(4)
 	s.measure("dry", first)
@@ -432,7 +437,8 @@ func (s *season) summer() {
 	s.measure("fired", first[:2])
 	s.measure("fired", first[2:4], "cone", "6")
 	s.heat(s.coneHeat("6"), first[4:])
-	s.measure("fired", first[4:5]) // counts at an assumed heat, and steps back once three of known heat are there
+	// counts at an assumed heat, and steps back once three of known heat are there
+	s.measure("fired", first[4:5])
 	s.expected["heat_assumed"]++
 
 	tern, wren := s.newBars(13, "tern", "A", "PL"), s.newBars(10, "wren", "A", "RO")
@@ -480,11 +486,13 @@ func (s *season) summer() {
 	again := s.heardAt()
 	lost := slices.ContainsFunc(heard, func(r [3]float64) bool { return !slices.Contains(again, r) })
 	if lost || len(again) != s.told {
-		s.Errorf("%d readings were told and %d seen before the plug was pulled, %d are left", s.told, len(heard),
+		s.Errorf("%d readings were told and %d seen before the plug was pulled, %d are left", s.told,
+			len(heard),
 			len(again))
 	}
 	s.speak(int(s.curve.Programme.Length().Minutes()) - 480)
-	if f = s.newest(); f.ID != goesOn || len(f.Gaps) != 1 || f.Gaps[0].ForS < 29*60 || f.Gaps[0].ForS > 32*60 {
+	if f = s.newest(); f.ID != goesOn || len(f.Gaps) != 1 || f.Gaps[0].ForS < 29*60 ||
+		f.Gaps[0].ForS > 32*60 {
 		s.Errorf("the firing whose plug was pulled: %+v, it was %s", f, goesOn)
 	}
 	s.cone(f, s.fires(f, three))
@@ -528,7 +536,8 @@ func (s *season) coneHeat(cone string) float64 {
 	return float64(c) + 12*s.rng.Float64() - 6
 }
 
-// autumn has new bags and a blend, another probe, a kiln of another name, the change of clocks and boards of lids.
+// autumn has new bags and a blend, another probe, a kiln of another name, the change of clocks and boards of
+// lids.
 func (s *season) autumn() {
 	s.Helper()
 	if s.byCommand {
@@ -536,7 +545,8 @@ func (s *season) autumn() {
 			s.stamp().Wall.AddDate(0, 0, 1).Format(time.DateOnly))
 	} else {
 		s.send("PUT", "/v1/kilns/big-blue/probes/"+uuid.NewString(),
-			map[string]any{"type": "K", "class": 2, "fitted_on": s.stamp().Wall.AddDate(0, 0, 1).Format(time.DateOnly)}, nil)
+			map[string]any{"type": "K", "class": 2, "fitted_on": s.stamp().Wall.AddDate(0, 0,
+				1).Format(time.DateOnly)}, nil)
 	}
 	s.rest(8)
 	b, blend, ivory := s.newBars(9, "tern", "B", "KT"), s.newBars(8, "tern", "M", "RO"), s.newBars(14,
@@ -565,7 +575,8 @@ func (s *season) autumn() {
 	s.measure("fired", four)
 
 	// The kiln without a line gets another name.
-	s.config.Kilns[slices.IndexFunc(s.config.Kilns, func(k config.Kiln) bool { return k.ID == "little-red" })].ID = "annex"
+	s.config.Kilns[slices.IndexFunc(s.config.Kilns,
+		func(k config.Kiln) bool { return k.ID == "little-red" })].ID = "annex"
 	s.start()
 	if s.byCommand {
 		s.command("kiln", "rename", "little-red", "annex")
@@ -643,12 +654,15 @@ func (s *season) boards(f firingSeen) {
 				continue
 			}
 			id := uuid.NewString()
-			s.send("PUT", "/v1/pots/"+id, map[string]any{"form": forms[n], "mark": "KT", "collar_mm": []float64{collar}, "opening_mm": collar - 12, "body": body, "lid_mm": collar - 1.6}, nil)
+			s.send("PUT", "/v1/pots/"+id, map[string]any{"form": forms[n], "mark": "KT",
+				"collar_mm": []float64{collar}, "opening_mm": collar - 12, "body": body,
+				"lid_mm": collar - 1.6}, nil)
 			pots = append(pots, id)
 		}
 		s.rest(0.01)
 		if s.byCommand {
-			if out := s.command("result", "--find", "kt "+forms[n], "--good", "3", "--loose", "1"); !strings.HasPrefix(out, "Kept. It counts.") {
+			if out := s.command("result", "--find", "kt "+forms[n], "--good", "3", "--loose",
+				"1"); !strings.HasPrefix(out, "Kept. It counts.") {
 				s.Errorf("board %d: %s", n, out)
 			}
 			continue

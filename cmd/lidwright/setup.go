@@ -57,7 +57,9 @@ A file of answers:
   write   = true`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			s := &setup{out: c.OutOrStdout(), ports: func() []source.FoundPort { return source.Ports(os.DirFS("/dev")) }}
+			s := &setup{out: c.OutOrStdout(), ports: func() []source.FoundPort {
+				return source.Ports(os.DirFS("/dev"))
+			}}
 			s.file, _ = c.Flags().GetString("config")
 			seconds, _ := c.Flags().GetInt("seconds")
 			s.patience = time.Duration(seconds) * time.Second
@@ -97,12 +99,14 @@ A file of answers:
 }
 
 // setupKeys are the questions, in their order.
-var setupKeys = []string{"kiln", "port", "listens", "reading", "speed", "framing", "ask", "unit_id", "function", "register", "number", "order", "send",
+var setupKeys = []string{"kiln", "port", "listens", "reading", "speed", "framing", "ask", "unit_id",
+	"function", "register", "number", "order", "send",
 	"limit_c", "keep_shut_above_c", "keep_shut_reason", "site", "units", "write"}
 
 func knownAnswer(key string) bool {
 	of, _, cut := strings.Cut(key, "_")
-	return slices.Contains(setupKeys, key) || config.FormerKeys[key] != "" || cut && (of == "channel" || of == "unit" || of == "type")
+	return slices.Contains(setupKeys, key) || config.FormerKeys[key] != "" ||
+		cut && (of == "channel" || of == "unit" || of == "type")
 }
 
 // setup is one run through the questions.
@@ -154,17 +158,19 @@ func (s *setup) read() error {
 }
 
 func (s *setup) name(ctx context.Context) error {
-	name, err := s.ask(ctx, question{key: "kiln", asks: "Name of the kiln (a-z, 0-9 and -, as big-blue)", check: func(text string) error {
-		if !config.IsName(text) {
-			return fmt.Errorf("%q: 1 to 40 of the signs a-z, 0-9 and -", text)
-		}
-		for _, k := range s.old.Kilns {
-			if string(k.ID) == text {
-				return fmt.Errorf("%s has a kiln %s already; take another name, or change it there", s.file, text)
+	name, err := s.ask(ctx, question{key: "kiln", asks: "Name of the kiln (a-z, 0-9 and -, as big-blue)",
+		check: func(text string) error {
+			if !config.IsName(text) {
+				return fmt.Errorf("%q: 1 to 40 of the signs a-z, 0-9 and -", text)
 			}
-		}
-		return nil
-	}})
+			for _, k := range s.old.Kilns {
+				if string(k.ID) == text {
+					return fmt.Errorf("%s has a kiln %s already; take another name, or change it there",
+						s.file, text)
+				}
+			}
+			return nil
+		}})
 	s.kiln = config.DefaultKiln()
 	s.kiln.ID = kiln.KilnID(name)
 	return err
@@ -193,17 +199,19 @@ func (s *setup) port(ctx context.Context) error {
 	if len(found) == 0 {
 		s.say("  none. Plug the adapter in and begin again, or give a path.")
 	}
-	text, err := s.ask(ctx, question{key: "port", asks: "Which one: its number, a path, or none for a kiln that is kept by hand", standard: standard, check: func(text string) error {
-		n, err := strconv.Atoi(text)
-		switch {
-		case text == "none":
-		case err == nil && (n < 1 || n > len(found)):
-			return fmt.Errorf("there is no port %d", n)
-		case err != nil && !filepath.IsAbs(text):
-			return fmt.Errorf("%q: a path begins with /", text)
-		}
-		return nil
-	}})
+	text, err := s.ask(ctx, question{key: "port",
+		asks: "Which one: its number, a path, or none for a kiln that is kept by hand", standard: standard,
+		check: func(text string) error {
+			n, err := strconv.Atoi(text)
+			switch {
+			case text == "none":
+			case err == nil && (n < 1 || n > len(found)):
+				return fmt.Errorf("there is no port %d", n)
+			case err != nil && !filepath.IsAbs(text):
+				return fmt.Errorf("%q: a path begins with /", text)
+			}
+			return nil
+		}})
 	if err != nil {
 		return err
 	}
@@ -240,15 +248,18 @@ func (s *setup) limits(ctx context.Context) error {
 		return t, err
 	}
 	var err error
-	if s.kiln.LimitC, err = degrees("limit_c", "\nThe highest temperature that the kiln's maker allows, in °C. When it is passed a notice is sent, no more: this program turns nothing off", "", 100, 1850); err != nil {
+	if s.kiln.LimitC, err = degrees("limit_c",
+		"\nThe highest temperature that the kiln's maker allows, in °C. When it is passed a notice is sent, no more: this program turns nothing off", "", 100, 1850); err != nil {
 		return err
 	}
 	s.say("\n%s", caution.Text(caution.KeepShut))
-	if s.kiln.KeepShutAboveC, err = degrees("keep_shut_above_c", "Keep the kiln shut above, in °C; 50 unless there is a reason, and never over 200, where hot air and ware burn at once", "50", float64(tiles.KeepShutLeast), float64(tiles.KeepShutMost)); err != nil {
+	if s.kiln.KeepShutAboveC, err = degrees("keep_shut_above_c",
+		"Keep the kiln shut above, in °C; 50 unless there is a reason, and never over 200, where hot air and ware burn at once", "50", float64(tiles.KeepShutLeast), float64(tiles.KeepShutMost)); err != nil {
 		return err
 	}
 	if s.kiln.KeepShutAboveC > float64(tiles.KeepShutUsual) {
-		s.kiln.KeepShutReason, err = s.ask(ctx, question{key: "keep_shut_reason", asks: "Who says so, and why; it is shown beside the temperature"})
+		s.kiln.KeepShutReason, err = s.ask(ctx, question{key: "keep_shut_reason",
+			asks: "Who says so, and why; it is shown beside the temperature"})
 	}
 	return err
 }

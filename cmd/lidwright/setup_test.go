@@ -60,7 +60,8 @@ func setUp(t *testing.T, typed string, args ...string) (string, error) {
 // that come out of it load, and hold what was answered.
 func TestSetUpByDialogue(t *testing.T) {
 	t.Parallel()
-	k := practice.Kiln{Curves: []practice.Curve{{Programme: practice.MustParse("20>25@5")}, {Programme: practice.MustParse("20>21@1")}}}
+	k := practice.Kiln{Curves: []practice.Curve{{Programme: practice.MustParse("20>25@5")},
+		{Programme: practice.MustParse("20>21@1")}}}
 	port := practiceLine(t, func(at time.Duration) string { return string(k.Said(at)) })
 	file := filepath.Join(t.TempDir(), "lidwright.toml")
 	typed := []string{"Big Blue", "big-blue", "usb", port, "", // kiln, port, speaks by itself
@@ -74,17 +75,21 @@ func TestSetUpByDialogue(t *testing.T) {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	for _, want := range []string{
-		"Wiring is for a licensed or otherwise qualified electrician.", "Use an isolated USB adapter", "Before anyone works on the kiln: our cable off", "Written for electric kilns",
+		"Wiring is for a licensed or otherwise qualified electrician.", "Use an isolated USB adapter",
+		"Before anyone works on the kiln: our cable off", "Written for electric kilns",
 		`"Big Blue": 1 to 40 of the signs a-z, 0-9 and -`, `"usb": a path begins with /`,
-		"listening at 9600 baud", "lines at 9600 baud 8N1: columns with a comma between: 1 is 20", ", 2 is 20",
-		"Column 1 says 20 now: 20.0 °C if the line is in °C, -6.7 °C if it is in °F.", // 20 °F = -6.7 °C by the definition of the scale
+		"listening at 9600 baud", "lines at 9600 baud 8N1: columns with a comma between: 1 is 20",
+		", 2 is 20",
+		// 20 °F = -6.7 °C by the definition of the scale
+		"Column 1 says 20 now: 20.0 °C if the line is in °C, -6.7 °C if it is in °F.",
 		"An answer is needed", "Written. ",
 	} {
 		if !strings.Contains(out, want) && !strings.Contains(strings.ToLower(out), strings.ToLower(want)) {
 			t.Errorf("no %q", want)
 		}
 	}
-	if !strings.Contains(out, "ok    sends     big-blue: nothing, it only listens") || !strings.Contains(out, " in 10 s, last 1 20.") {
+	if !strings.Contains(out, "ok    sends     big-blue: nothing, it only listens") ||
+		!strings.Contains(out, " in 10 s, last 1 20.") {
 		t.Errorf("the last try is not told")
 	}
 	cfg, err := config.Load(file, nil, nil)
@@ -93,7 +98,8 @@ func TestSetUpByDialogue(t *testing.T) {
 		t.Fatalf("%v\n%s", err, b)
 	}
 	one := cfg.Kilns[0]
-	got := fmt.Sprint(cfg.Site.Name, cfg.Units.Length, one.ID, one.Port == port, one.Speed, one.Framing, one.Reply, one.LimitC, one.KeepShutAboveC, one.KeepShutReason, one.Channels, one.Probes, one.Control)
+	got := fmt.Sprint(cfg.Site.Name, cfg.Units.Length, one.ID, one.Port == port, one.Speed, one.Framing,
+		one.Reply, one.LimitC, one.KeepShutAboveC, one.KeepShutReason, one.Channels, one.Probes, one.Control)
 	want := "The Long Shed in big-blue true 9600 8N1 columns 1290 95 shelves are wanted before noon [{1 1 c  1 0 probe 1 3 0 int16 abcd} {2 2 c  1 0 room 1 3 0 int16 abcd}] [{1 S 2  true}] 1"
 	if strings.ReplaceAll(got, " ", "") != strings.ReplaceAll(want, " ", "") {
 		t.Errorf("got  %s\nwant %s", got, want)
@@ -106,7 +112,9 @@ func TestSetUpByDialogue(t *testing.T) {
 // The same from a file of answers, added to settings that are there: every line of them stays.
 func TestSetUpFromAnswers(t *testing.T) {
 	t.Parallel()
-	port := practiceLine(t, func(at time.Duration) string { return fmt.Sprintf("top=%.1fF;fan=on\r\n", 66+at.Minutes()) })
+	port := practiceLine(t, func(at time.Duration) string {
+		return fmt.Sprintf("top=%.1fF;fan=on\r\n", 66+at.Minutes())
+	})
 	folder := t.TempDir()
 	file, answers := filepath.Join(folder, "lidwright.toml"), filepath.Join(folder, "answers")
 	before := "# ours\n[store]\nfolder = \"/var/lib/x\" # here\n[kiln.little-red]\nport = \"\"\nlimit_c = 1240"
@@ -150,31 +158,37 @@ func TestSetUpFromAnswers(t *testing.T) {
 	if err != nil {
 		t.Fatalf("%v\n%s", err, b)
 	}
-	if k := cfg.Kilns[1]; k.KeepShutAboveC != 90 || k.KeepShutReason != "thin ware" || !strings.Contains(out, "unpacking_mark_c is called keep_shut_above_c now") {
+	if k := cfg.Kilns[1]; k.KeepShutAboveC != 90 || k.KeepShutReason != "thin ware" ||
+		!strings.Contains(out, "unpacking_mark_c is called keep_shut_above_c now") {
 		t.Errorf("kept shut above %v, %q; said\n%s", k.KeepShutAboveC, k.KeepShutReason, out)
 	}
-	if len(cfg.Kilns) != 2 || cfg.Kilns[1].Reply != "keyvalue" || cfg.Kilns[1].Separator != ";" || cfg.Kilns[1].Channels[0].Unit != "f" || cfg.Kilns[1].Probes[0].Type != 'N' {
+	if len(cfg.Kilns) != 2 || cfg.Kilns[1].Reply != "keyvalue" || cfg.Kilns[1].Separator != ";" ||
+		cfg.Kilns[1].Channels[0].Unit != "f" || cfg.Kilns[1].Probes[0].Type != 'N' {
 		t.Errorf("%+v", cfg.Kilns)
 	}
 	if info, _ := os.Stat(file); info.Mode().Perm() != 0o640 {
 		t.Errorf("rights are %v now", info.Mode())
 	}
 	// The same kiln once more is refused before anything is listened to.
-	if out, err := setUp(t, "", "--config", file, "--answers", answers); err == nil || !strings.Contains(err.Error(), "has a kiln big-blue already") {
+	if out, err := setUp(t, "", "--config", file, "--answers", answers); err == nil ||
+		!strings.Contains(err.Error(), "has a kiln big-blue already") {
 		t.Errorf("%v\n%s", err, out)
 	}
 }
 
-// A column that counts the lines is no temperature, and where several numbers could be the probe a file of answers
-// must name it. The pace that is written is that of the line, of which the daemon then leaves nothing out.
+// A column that counts the lines is no temperature, and where several numbers could be the probe a file of
+// answers must name it. The pace that is written is that of the line, of which the daemon then leaves nothing
+// out.
 func TestSetUpTakesNoCounter(t *testing.T) {
 	t.Parallel()
 	port := practiceLine(t, func(at time.Duration) string {
-		return fmt.Sprintf("%d,%.1f,%.1f\r\n", 1+int(at.Seconds()), 20.4+0.1*float64(int(at.Seconds())%3), 19.9)
+		return fmt.Sprintf("%d,%.1f,%.1f\r\n", 1+int(at.Seconds()),
+			20.4+0.1*float64(int(at.Seconds())%3), 19.9)
 	})
 	folder := t.TempDir()
 	file, answers := filepath.Join(folder, "lidwright.toml"), filepath.Join(folder, "answers")
-	said := fmt.Sprintf("kiln = \"big-blue\"\nport = %q\nlimit_c = 1290\nunit_2 = \"c\"\nwrite = true\n", port)
+	said := fmt.Sprintf("kiln = \"big-blue\"\nport = %q\nlimit_c = 1290\nunit_2 = \"c\"\nwrite = true\n",
+		port)
 	if err := os.WriteFile(answers, []byte(said), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -218,16 +232,19 @@ func TestSetUpAsks(t *testing.T) {
 	}()
 	file := filepath.Join(t.TempDir(), "lidwright.toml")
 	typed := func(send string) string {
-		return strings.Join([]string{"big-blue", p.Path, "no", "19200", "7E1", "RUN", "READ?", "c", "", "1290", "", "", "", send, ""}, "\n") + "\n"
+		return strings.Join([]string{"big-blue", p.Path, "no", "19200", "7E1", "RUN", "READ?", "c", "",
+			"1290", "", "", "", send, ""}, "\n") + "\n"
 	}
 	out, err := setUp(t, typed("no"), "--config", file)
-	if _, gone := os.Stat(file); err != nil || gone == nil || len(asked) != 0 || !strings.Contains(out, "Nothing was written.") {
+	if _, gone := os.Stat(file); err != nil || gone == nil || len(asked) != 0 ||
+		!strings.Contains(out, "Nothing was written.") {
 		t.Errorf("without a yes: %v, asked %d times\n%s", err, len(asked), out)
 	}
 	if out, err = setUp(t, typed("yes"), "--config", file); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
-	for _, want := range []string{`"RUN" does not end in ?`, `ok    sends     big-blue: sends "READ?" every 1s, and nothing else`, "last 1 19.4 °C", "Written."} {
+	for _, want := range []string{`"RUN" does not end in ?`,
+		`ok    sends     big-blue: sends "READ?" every 1s, and nothing else`, "last 1 19.4 °C", "Written."} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
 		}
@@ -241,7 +258,8 @@ func TestSetUpAsks(t *testing.T) {
 		}
 	}
 	cfg, err := config.Load(file, nil, nil)
-	if err != nil || cfg.Kilns[0].PollBytes[0] != "READ?" || cfg.Kilns[0].Framing != "7E1" || cfg.Kilns[0].Speed != 19200 {
+	if err != nil || cfg.Kilns[0].PollBytes[0] != "READ?" || cfg.Kilns[0].Framing != "7E1" ||
+		cfg.Kilns[0].Speed != 19200 {
 		t.Errorf("%v %+v", err, cfg.Kilns)
 	}
 }
@@ -249,7 +267,8 @@ func TestSetUpAsks(t *testing.T) {
 func TestSetUpWithoutALine(t *testing.T) {
 	t.Parallel()
 	file := filepath.Join(t.TempDir(), "lidwright.toml")
-	if out, err := setUp(t, "big-blue\nnone\n1290\n\n", "--config", file); err == nil || !strings.Contains(err.Error(), `the answers ended at the question "site"`) {
+	if out, err := setUp(t, "big-blue\nnone\n1290\n\n", "--config", file); err == nil ||
+		!strings.Contains(err.Error(), `the answers ended at the question "site"`) {
 		t.Errorf("half answered: %v\n%s", err, out)
 	}
 	if _, err := os.Stat(file); err == nil {
@@ -264,7 +283,8 @@ func TestSetUpWithoutALine(t *testing.T) {
 	}
 	p := newPty(t)
 	t.Cleanup(func() { p.Close() })
-	if _, err := setUp(t, "little-red\n"+p.Path+"\n\n", "--config", file, "--seconds", "1"); err == nil || !strings.Contains(err.Error(), "nothing was heard in 1s. Is the controller on") {
+	if _, err := setUp(t, "little-red\n"+p.Path+"\n\n", "--config", file, "--seconds", "1"); err == nil ||
+		!strings.Contains(err.Error(), "nothing was heard in 1s. Is the controller on") {
 		t.Errorf("a silent line: %v", err)
 	}
 }

@@ -22,7 +22,8 @@ func (s *setup) write(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		units, err := s.ask(ctx, question{key: "units", asks: "Lengths in mm, cm, in or 32nds", standard: "mm", check: oneOf("mm", "cm", "in", "32nds")})
+		units, err := s.ask(ctx, question{key: "units", asks: "Lengths in mm, cm, in or 32nds",
+			standard: "mm", check: oneOf("mm", "cm", "in", "32nds")})
 		if err != nil {
 			return err
 		}
@@ -81,7 +82,8 @@ func (s *setup) try(ctx context.Context, cfg config.Config) (heard bool, err err
 		what := fmt.Sprintf("the words %q", s.kiln.PollBytes)
 		if s.kiln.Reply == "modbus" {
 			c := s.kiln.Channels[0]
-			what = fmt.Sprintf("a reading of register %d (function %02d) to number %d", c.Register, c.Function, c.UnitID)
+			what = fmt.Sprintf("a reading of register %d (function %02d) to number %d",
+				c.Register, c.Function, c.UnitID)
 		}
 		send, err := s.yes(ctx, "send", fmt.Sprintf("To try it, %s will be sent every %v, and nothing else. Does the manual of the controller allow it", what, s.kiln.Every), "no")
 		if err != nil || !send {

@@ -20,14 +20,16 @@ func (s *setup) line(ctx context.Context) error {
 	if s.kiln.Port == "" {
 		return nil
 	}
-	listens, err := s.yes(ctx, "listens", "\nDoes the controller speak by itself (no: only when it is asked)", "yes")
+	listens, err := s.yes(ctx, "listens", "\nDoes the controller speak by itself (no: only when it is asked)",
+		"yes")
 	if err != nil {
 		return err
 	}
 	if !listens {
 		return s.asked(ctx)
 	}
-	hear := source.Listener{Open: source.OpenPort, Patience: s.patience, Tell: func(text string) { s.say("  %s", text) }}
+	hear := source.Listener{Open: source.OpenPort, Patience: s.patience,
+		Tell: func(text string) { s.say("  %s", text) }}
 	heard, err := hear.Hear(ctx, s.kiln.Port)
 	switch {
 	case errors.Is(err, source.ErrSilent):
@@ -47,23 +49,28 @@ func (s *setup) line(ctx context.Context) error {
 		for i, one := range heard.Readings {
 			s.say("  %d  %s", i+1, inForm(one))
 		}
-		text, err := s.ask(ctx, question{key: "reading", asks: "Which one is right", standard: "1", check: within(1, float64(len(heard.Readings)))})
+		text, err := s.ask(ctx, question{key: "reading", asks: "Which one is right", standard: "1",
+			check: within(1, float64(len(heard.Readings)))})
 		if err != nil {
 			return err
 		}
 		n, _ := strconv.Atoi(text)
 		r = heard.Readings[n-1]
 	}
-	s.say("Received %d lines at %d baud %s: %s\n  last %q", r.Good, heard.Speed, heard.Framing, inForm(r), r.Last)
-	s.kiln.Reply, s.kiln.Separator, s.kiln.DecimalComma, s.kiln.Checksum = r.Kiln.Reply, r.Kiln.Separator, r.Kiln.DecimalComma, r.Kiln.Checksum
+	s.say("Received %d lines at %d baud %s: %s\n  last %q", r.Good, heard.Speed,
+		heard.Framing, inForm(r), r.Last)
+	s.kiln.Reply, s.kiln.Separator, s.kiln.DecimalComma, s.kiln.Checksum =
+		r.Kiln.Reply, r.Kiln.Separator, r.Kiln.DecimalComma, r.Kiln.Checksum
 	return s.channels(ctx, r)
 }
 
 // inForm is a reading in words.
 func inForm(r source.Reading) string {
-	words := map[string]string{"columns": "columns", "keyvalue": "keys and values", "json": "JSON"}[r.Kiln.Reply]
+	words := map[string]string{"columns": "columns", "keyvalue": "keys and values",
+		"json": "JSON"}[r.Kiln.Reply]
 	if r.Kiln.Reply != "json" && len(r.Places) > 1 {
-		words += " with " + map[string]string{",": "a comma", ";": "a semicolon", "\t": "a tab", " ": "blanks"}[r.Kiln.Separator] + " between"
+		words += " with " + map[string]string{",": "a comma", ";": "a semicolon", "\t": "a tab",
+			" ": "blanks"}[r.Kiln.Separator] + " between"
 	}
 	if r.Kiln.DecimalComma {
 		words += ", decimal commas"
@@ -99,19 +106,23 @@ func (s *setup) channels(ctx context.Context, r source.Reading) error {
 			}
 		}
 		s.say("\n%s", placeInWords(r, p))
-		role, err := s.ask(ctx, question{key: "channel_" + id, asks: "What is it: probe (of the kiln), room, vent, other or skip", standard: standard, check: oneOf("probe", "room", "vent", "other", "skip")})
+		role, err := s.ask(ctx, question{key: "channel_" + id,
+			asks: "What is it: probe (of the kiln), room, vent, other or skip", standard: standard,
+			check: oneOf("probe", "room", "vent", "other", "skip")})
 		if err != nil {
 			return err
 		}
 		if role == "skip" {
 			continue
 		}
-		unit, err := s.ask(ctx, question{key: "unit_" + id, asks: "Its unit: c, f or k", standard: likelyUnit(p), check: oneOf("c", "f", "k")})
+		unit, err := s.ask(ctx, question{key: "unit_" + id, asks: "Its unit: c, f or k",
+			standard: likelyUnit(p), check: oneOf("c", "f", "k")})
 		if err != nil {
 			return err
 		}
 		one := config.DefaultChannel()
-		one.ID, one.From, one.Unit, one.Role = kiln.ChannelID(id), config.Column(p.From), unit, kiln.Role(role)
+		one.ID, one.From, one.Unit, one.Role =
+			kiln.ChannelID(id), config.Column(p.From), unit, kiln.Role(role)
 		if err := s.add(ctx, one); err != nil {
 			return err
 		}
@@ -136,9 +147,10 @@ func (s *setup) add(ctx context.Context, c config.Channel) error {
 	}
 	p := config.DefaultProbe()
 	p.Channel = c.ID
-	_, err := s.ask(ctx, question{key: "type_" + string(c.ID), asks: "Its thermocouple, as the controller's menu or the probe's label has it: K, S, R, N, B, J, E or T", standard: "K", check: func(text string) error {
-		return p.Type.UnmarshalText([]byte(strings.ToUpper(text)))
-	}})
+	_, err := s.ask(ctx, question{key: "type_" + string(c.ID),
+		asks: "Its thermocouple, as the controller's menu or the probe's label has it: K, S, R, N, B, J, E or T", standard: "K", check: func(text string) error {
+			return p.Type.UnmarshalText([]byte(strings.ToUpper(text)))
+		}})
 	s.kiln.Probes = append(s.kiln.Probes, p)
 	return err
 }
@@ -164,7 +176,8 @@ func placeInWords(r source.Reading, p source.Place) string {
 		return fmt.Sprintf("%s says %.4g now and goes up by the same step on every line, as a counter or a clock does: skip it unless you know better.", where, p.Last)
 	}
 	if p.Unit != "" {
-		return fmt.Sprintf("%s says %.4g and the unit %s: that is %.1f °C now.", where, p.Last, p.Unit, p.Turned(p.Unit))
+		return fmt.Sprintf("%s says %.4g and the unit %s: that is %.1f °C now.", where, p.Last,
+			p.Unit, p.Turned(p.Unit))
 	}
 	return fmt.Sprintf("%s says %.4g now: %.1f °C if the line is in °C, %.1f °C if it is in °F. Is one of them about the room, or what the controller shows?", where, p.Last, p.Turned("c"), p.Turned("f"))
 }
@@ -202,13 +215,15 @@ func (s *setup) asked(ctx context.Context) error {
 		}
 		return nil
 	}))
-	s.kiln.Framing = answer("framing", "Bits, parity and stop bits", "8N1", oneOf("8N1", "8N2", "8E1", "8E2", "8O1", "8O2", "7N2", "7E1", "7E2", "7O1", "7O2"))
-	question := answer("ask", "What is sent: modbus, or the words of its question, as READ?", "modbus", func(text string) error {
-		if text != "modbus" && !strings.HasSuffix(text, "?") {
-			return fmt.Errorf("%q does not end in ?; a question that ends otherwise is written by hand, with a reason", text)
-		}
-		return nil
-	})
+	s.kiln.Framing = answer("framing", "Bits, parity and stop bits", "8N1", oneOf("8N1", "8N2", "8E1", "8E2",
+		"8O1", "8O2", "7N2", "7E1", "7E2", "7O1", "7O2"))
+	question := answer("ask", "What is sent: modbus, or the words of its question, as READ?", "modbus",
+		func(text string) error {
+			if text != "modbus" && !strings.HasSuffix(text, "?") {
+				return fmt.Errorf("%q does not end in ?; a question that ends otherwise is written by hand, with a reason", text)
+			}
+			return nil
+		})
 	if err != nil {
 		return err
 	}
@@ -223,9 +238,11 @@ func (s *setup) asked(ctx context.Context) error {
 		c.UnitID = number("unit_id", "Number of the controller on the bus", "1", 1, 247)
 		c.Function = number("function", "Function: 3 (holding registers) or 4 (input registers)", "3", 3, 4)
 		c.Register = number("register", "Register of the temperature, as on the wire, from 0", "", 0, 65535)
-		c.Type = answer("number", "Kind of number: int16, uint16, int32, uint32 or float32", "int16", oneOf("int16", "uint16", "int32", "uint32", "float32"))
+		c.Type = answer("number", "Kind of number: int16, uint16, int32, uint32 or float32", "int16",
+			oneOf("int16", "uint16", "int32", "uint32", "float32"))
 		if strings.HasSuffix(c.Type, "32") {
-			c.Order = answer("order", "Order of its bytes: abcd, badc, cdab or dcba", "abcd", oneOf("abcd", "badc", "cdab", "dcba"))
+			c.Order = answer("order", "Order of its bytes: abcd, badc, cdab or dcba", "abcd",
+				oneOf("abcd", "badc", "cdab", "dcba"))
 		}
 		probes = append(probes, c)
 	} else {

@@ -20,13 +20,15 @@ func TestShelvesCommand(t *testing.T) {
 	}))
 	defer srv.Close()
 	out, code := outLine(t, "load", "shelves", "big-blue", "--site", srv.URL)
-	for _, want := range []string{"SHELF", "top     +6", "bottom  -6", "Pack a pot and its lid on one shelf: top"} {
+	for _, want := range []string{"SHELF", "top     +6", "bottom  -6",
+		"Pack a pot and its lid on one shelf: top"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
 		}
 	}
 	answer = `{"kiln":"big-blue","shelves":[],"says":"Not known."}`
-	if out, _ := outLine(t, "load", "shelves", "big-blue", "--site", srv.URL); strings.TrimSpace(out) != "Not known." || code != exitDone {
+	if out, _ := outLine(t, "load", "shelves", "big-blue", "--site",
+		srv.URL); strings.TrimSpace(out) != "Not known." || code != exitDone {
 		t.Errorf("exit %d: %s", code, out)
 	}
 }

@@ -52,7 +52,8 @@ func TestShippedBinary(t *testing.T) {
 	}
 	t.Logf("the program as it is shipped: %d bytes", made.Size())
 	if made.Size() > mostBytes {
-		t.Errorf("the program is %d bytes, at most %d; DEVELOPERS.md says what makes it heavy", made.Size(), mostBytes)
+		t.Errorf("the program is %d bytes, at most %d; DEVELOPERS.md says what makes it heavy", made.Size(),
+			mostBytes)
 	}
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -62,7 +63,10 @@ func TestShippedBinary(t *testing.T) {
 	l.Close()
 	cmd := exec.Command(binary, "practice", "--folder", filepath.Join(folder, "run"), "--address", address)
 	cmd.Stdout, cmd.Stderr = os.Stdout, os.Stderr
-	cmd.Env = slices.DeleteFunc(os.Environ(), func(v string) bool { return strings.HasPrefix(v, "LIDWRIGHT_") }) // settings of the tests are none of its own
+	// settings of the tests are none of its own
+	cmd.Env = slices.DeleteFunc(os.Environ(), func(v string) bool {
+		return strings.HasPrefix(v, "LIDWRIGHT_")
+	})
 	if err := kilntest.StartChild(cmd, syscall.SIGKILL); err != nil {
 		t.Fatal(err)
 	}

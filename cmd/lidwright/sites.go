@@ -31,13 +31,15 @@ func sitesCommand() *cobra.Command {
 		RunE:    func(c *cobra.Command, _ []string) error { return listSites(c) },
 	}
 	add := &cobra.Command{
-		Use: "add NAME HOST:PORT", Short: "Name a daemon; the passcode in --code-file goes with the name", Args: cobra.ExactArgs(2),
+		Use: "add NAME HOST:PORT", Short: "Name a daemon; the passcode in --code-file goes with the name",
+		Args:    cobra.ExactArgs(2),
 		Example: "  lidwright sites add school kiln-pi.local:8573\n  lidwright sites add annex https://annex.example --code-file ~/annex.code",
 		RunE:    func(c *cobra.Command, args []string) error { return addSite(c, args[0], args[1]) },
 	}
 	remove := &cobra.Command{
-		Use: "remove NAME", Short: "Take a name out of the list", Args: cobra.ExactArgs(1), ValidArgsFunction: completeSites,
-		Example: "  lidwright sites remove school",
+		Use: "remove NAME", Short: "Take a name out of the list", Args: cobra.ExactArgs(1),
+		ValidArgsFunction: completeSites,
+		Example:           "  lidwright sites remove school",
 		RunE: func(c *cobra.Command, args []string) error {
 			path, sites, err := sitesOf()
 			if err != nil {

@@ -28,13 +28,19 @@ Tells its size at every stage, so that a spout's foot and its hole can be read l
 	for _, n := range names {
 		c.Flags().String(strings.ReplaceAll(n, "_", "-"), "", help[n])
 	}
-	c.AddCommand(setCommand("nest", "How pots that stand in one another come out", "  lidwright size nest --outside 100 --inside 95 --outside 112 --inside 104.5 --clay tern", "outside", "inside"),
-		setCommand("shared", "One lid for several pots", "  lidwright size shared --collar 104.5 --collar 105 --lid 103 --clay tern", "collar", "lid", "seat"))
+	c.AddCommand(setCommand("nest", "How pots that stand in one another come out",
+		"  lidwright size nest --outside 100 --inside 95 --outside 112 --inside 104.5 --clay tern", "outside",
+		"inside"),
+		setCommand("shared", "One lid for several pots",
+			"  lidwright size shared --collar 104.5 --collar 105 --lid 103 --clay tern",
+			"collar", "lid", "seat"))
 	scale := &cobra.Command{
-		Use: "scale", Short: "A whole form made larger or smaller by its capacity", Args: cobra.NoArgs, Example: "  lidwright size scale --length 104.5 --length 92.5 --was-ml 500 --fired-ml 1000",
+		Use: "scale", Short: "A whole form made larger or smaller by its capacity", Args: cobra.NoArgs,
+		Example: "  lidwright size scale --length 104.5 --length 92.5 --was-ml 500 --fired-ml 1000",
 		RunE: func(c *cobra.Command, _ []string) error {
 			var a wire.Scale
-			done, err := get(c, "/v1/size/scale", asked(c, []string{"pot", "length", "was_ml", "fired_ml"}), &a)
+			done, err := get(c, "/v1/size/scale", asked(c, []string{"pot", "length", "was_ml", "fired_ml"}),
+				&a)
 			if err != nil || done {
 				return err
 			}

@@ -26,7 +26,8 @@ func BenchmarkCommand(b *testing.B) {
 	}))
 	defer srv.Close()
 	_, folder := furnished(b)
-	for name, args := range map[string][]string{"daemon": {"clay", "list", "--site", srv.URL}, "store": {"clay", "list", "--store", folder}, "version": {"--version"}} {
+	for name, args := range map[string][]string{"daemon": {"clay", "list", "--site", srv.URL},
+		"store": {"clay", "list", "--store", folder}, "version": {"--version"}} {
 		b.Run(name, func(b *testing.B) {
 			var busy time.Duration
 			for b.Loop() {

@@ -19,7 +19,8 @@ func tablesCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "tables [KIND]", Short: "Print a table (CSV) of everything kept of a kind, with what is crossed out", Args: cobra.MaximumNArgs(1), ValidArgs: api.Tables(),
 		Example: "  lidwright tables firings > firings.csv\n  lidwright tables --folder /media/stick/tables",
-		Long: "Print a table of everything kept of a kind, with what is crossed out: " + strings.Join(api.Tables(), ", ") + ".\n" +
+		Long: "Print a table of everything kept of a kind, with what is crossed out: " +
+			strings.Join(api.Tables(), ", ") + ".\n" +
 			"Commas, CRLF and quotes as RFC 4180 has them; a text that a spreadsheet would take for a formula has a ' before it.\n" +
 			"Each but gaps and dips can be taken in again by lidwright import, a folder of them whole. A curve is had by\n" +
 			"lidwright firings curve ID --csv, and taken in by lidwright firings import; everything together goes by lidwright carry.",
@@ -34,7 +35,8 @@ func printTables(c *cobra.Command, args []string) error {
 	kinds := args
 	switch {
 	case len(args) == 1 && !slices.Contains(api.Tables(), args[0]):
-		return &exit{exitWrongUse, fmt.Sprintf("there is no table %q; there are %s", args[0], strings.Join(api.Tables(), ", "))}
+		return &exit{exitWrongUse, fmt.Sprintf("there is no table %q; there are %s", args[0],
+			strings.Join(api.Tables(), ", "))}
 	case (len(args) == 0) == (folder == ""):
 		return &exit{exitWrongUse, "name one table, or a folder for all of them with --folder"}
 	case folder != "":

@@ -158,7 +158,8 @@ func someThings(t *testing.T, runHere func([]string) wrongRun, site, store strin
 		"{log}", write("log.csv", "hours,temperature_c\n0,20\n0.5,100\n1,180\n1.5,260\n2,340\n"),
 		"{carry}", carry, "{answers}", write("kiln.answers", "kiln = \"x\"\n"),
 		"{fresh}", filepath.Join(folder, "fresh"), "{other}", other, "{gone}", gone,
-		"{config}", write("lidwright.toml", settings(store)), "{alone}", write("alone.toml", settings(folder)))
+		"{config}", write("lidwright.toml", settings(store)), "{alone}",
+		write("alone.toml", settings(folder)))
 }
 
 // TestEveryUseWrong runs every command, found in the tree of commands, with each of its flags and words wrong

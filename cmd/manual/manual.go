@@ -1,7 +1,8 @@
 // Package manual writes what a package installs beside a program: its manual pages and completions, made of
 // its commands and of the file of its settings, so that they say what the program does. In flow the root
-// command and the settings with every default, out flow the files. A program is built with `-tags manual` for
-// it and started with the folder in LIDWRIGHT_MANUAL; the shipped one has none of this.
+// command and the settings with every default, out flow man/*.1, man/*.5 and a completion a shell. A program
+// is built with `-tags manual` for it and started with the folder in LIDWRIGHT_MANUAL; the shipped one has
+// none of this. The day on the pages is SOURCE_DATE_EPOCH, so that the same commit makes the same package.
 package manual
 
 import (
@@ -27,8 +28,8 @@ type Program struct {
 	SeeAlso  string
 }
 
-// WriteAsked writes the pages into the folder that LIDWRIGHT_MANUAL names and ends the program: 0 done, 1 if a
-// file cannot be written. Without that name it does nothing.
+// WriteAsked writes the pages into the folder that LIDWRIGHT_MANUAL names and ends the program: 0 done, 1 if
+// a file cannot be written. Without that name it does nothing.
 func WriteAsked(p Program) {
 	folder := os.Getenv("LIDWRIGHT_MANUAL")
 	if folder == "" {
@@ -41,8 +42,8 @@ func WriteAsked(p Program) {
 	os.Exit(0)
 }
 
-// write writes man/*.1, man/*.5 and a file of completions a shell. Their day is SOURCE_DATE_EPOCH, so that the
-// same commit makes the same bytes.
+// write writes man/*.1, man/*.5 and a file of completions a shell. Their day is SOURCE_DATE_EPOCH, so that
+// the same commit makes the same bytes.
 func (p Program) write(folder string) error {
 	name := p.Root.Name()
 	p.Root.InitDefaultHelpCmd()
@@ -83,7 +84,8 @@ func (p Program) settingsPage(date time.Time) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%% %s 5 %q %q %q\n", strings.ToUpper(p.Settings), date.Format("Jan 2006"),
 		name+" "+p.Version, name)
-	fmt.Fprintf(&b, "# NAME\n\n%s - settings of %s\n\n# DESCRIPTION\n\n%s\n\n# SETTINGS\n\n", p.Settings, name, p.Reads)
+	fmt.Fprintf(&b, "# NAME\n\n%s - settings of %s\n\n# DESCRIPTION\n\n%s\n\n# SETTINGS\n\n",
+		p.Settings, name, p.Reads)
 	for line := range strings.Lines(p.Example) {
 		b.WriteString("    " + line)
 	}

@@ -65,7 +65,9 @@ func aways(t testing.TB) map[string]func() (url string, heard <-chan struct{}) {
 			return "http://" + l.Addr().String(), heard
 		},
 		"refuses": func() (string, <-chan struct{}) {
-			return serve(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusServiceUnavailable) })
+			return serve(func(w http.ResponseWriter, _ *http.Request) {
+				w.WriteHeader(http.StatusServiceUnavailable)
+			})
 		},
 		"late": func() (string, <-chan struct{}) {
 			return serve(func(w http.ResponseWriter, r *http.Request) {
@@ -83,7 +85,8 @@ func aways(t testing.TB) map[string]func() (url string, heard <-chan struct{}) {
 // away has a studio that joined once and whose collector is somewhere else now.
 func away(t testing.TB, s *studio, url string) {
 	t.Helper()
-	text, _ := json.Marshal(map[string]any{"url": url, "token": "a key that no collector knows, of some length", "keep": true})
+	text, _ := json.Marshal(map[string]any{"url": url,
+		"token": "a key that no collector knows, of some length", "keep": true})
 	if err := os.WriteFile(filepath.Join(s.folder, "collector.json"), text, 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -95,7 +98,8 @@ func (s *studio) record(t testing.TB, n int) (id kiln.FiringID, samples []kiln.S
 	ctx, at := context.Background(), s.clock()
 	f := kiln.Firing{ID: kiln.FiringID(newID()), Kiln: "big-blue", Began: at, Source: "serial"}
 	for i := range n {
-		smp := kiln.Sample{Kiln: "big-blue", At: at, Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(20 + float64(i))}}}
+		smp := kiln.Sample{Kiln: "big-blue", At: at,
+			Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(20 + float64(i))}}}
 		smp.At.Since += time.Duration(i) * time.Second
 		smp.At.Wall = smp.At.Wall.Add(time.Duration(i) * time.Second)
 		samples = append(samples, smp)

@@ -53,10 +53,12 @@ func (s *sender) send(b testing.TB, method, path, kind string, body []byte) time
 // facts sends the next n.
 func (s *sender) facts(b testing.TB, n int) {
 	b.Helper()
-	p := wire.Push{Form: wire.PushForm, Version: "bench", Life: s.life, After: s.last, Last: s.last + int64(n)}
+	p := wire.Push{Form: wire.PushForm, Version: "bench", Life: s.life, After: s.last,
+		Last: s.last + int64(n)}
 	for range n {
 		s.last++
-		p.Facts = append(p.Facts, wire.PushFact{Seq: s.last, Kind: "reading", Op: "put", ID: newID(), At: time.Now(), ClockTrusted: true, Boot: "boot",
+		p.Facts = append(p.Facts, wire.PushFact{Seq: s.last, Kind: "reading", Op: "put", ID: newID(),
+			At: time.Now(), ClockTrusted: true, Boot: "boot",
 			Body: fmt.Appendf(nil, `{"bar":"BQ7","mark":1,"stage":"fired","length":"87.%d","unit":"mm","instrument":"calliper","step_mm":0.01,"by":"","supersedes":""}`, s.last%100)})
 	}
 	body, _ := json.Marshal(p)
@@ -125,8 +127,9 @@ func BenchmarkThousandFiring(b *testing.B) {
 		s := newSender(b, r)
 		senders = append(senders, s)
 		firing[s.site] = newID()
-		p := wire.Push{Form: wire.PushForm, Version: "bench", Life: s.life, Firings: []wire.SentFiring{{ID: firing[s.site], Kiln: "big-blue", Number: 1, Revision: 1,
-			Status: "running", Source: "serial", BeganAt: time.Now(), Summary: []byte{}}}}
+		p := wire.Push{Form: wire.PushForm, Version: "bench", Life: s.life,
+			Firings: []wire.SentFiring{{ID: firing[s.site], Kiln: "big-blue", Number: 1, Revision: 1,
+				Status: "running", Source: "serial", BeganAt: time.Now(), Summary: []byte{}}}}
 		body, _ := json.Marshal(p)
 		s.send(b, "POST", "/push", "application/json", body)
 	}
@@ -144,7 +147,8 @@ func BenchmarkThousandFiring(b *testing.B) {
 		wg.Go(func() {
 			var d time.Duration
 			if n%11 == 0 {
-				d = s.send(b, "PUT", "/firings/"+firing[s.site]+"/curve?revision=1", "application/octet-stream", curve)
+				d = s.send(b, "PUT", "/firings/"+firing[s.site]+"/curve?revision=1",
+					"application/octet-stream", curve)
 			} else {
 				c := 1000.5
 				body, _ := json.Marshal(wire.LivePush{Life: s.life,
@@ -188,10 +192,12 @@ func BenchmarkKilnsPage(b *testing.B) {
 		p := wire.Push{Form: wire.PushForm, Version: "bench", Life: s.life}
 		for k := range 6 {
 			c := float64(20 + (i*k)%1200)
-			one := wire.LiveKiln{Kiln: fmt.Sprintf("kiln-%d", k), State: "cold", LastC: &c, Channels: []wire.LiveChannel{}}
+			one := wire.LiveKiln{Kiln: fmt.Sprintf("kiln-%d", k), State: "cold", LastC: &c,
+				Channels: []wire.LiveChannel{}}
 			if k < 2 {
 				one.State, one.Hot, one.Firing = "heating", true, newID()
-				p.Firings = append(p.Firings, wire.SentFiring{ID: one.Firing, Kiln: one.Kiln, Number: 1, Revision: 1, Status: "running", Source: "serial", BeganAt: time.Now(), Summary: []byte{}})
+				p.Firings = append(p.Firings, wire.SentFiring{ID: one.Firing, Kiln: one.Kiln, Number: 1,
+					Revision: 1, Status: "running", Source: "serial", BeganAt: time.Now(), Summary: []byte{}})
 			}
 			kilns = append(kilns, one)
 		}

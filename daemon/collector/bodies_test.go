@@ -65,7 +65,8 @@ func TestStudioTellsOfABody(t *testing.T) {
 		}
 		return all[0].Studios
 	}
-	if err := s.out.SetClayBody(t.Context(), "tern", "0199a3c4-0000-7000-8000-000000000000", true); err == nil {
+	if err := s.out.SetClayBody(t.Context(), "tern",
+		"0199a3c4-0000-7000-8000-000000000000", true); err == nil {
 		t.Error("a body that is not in the catalogue was taken")
 	}
 	if err := s.out.SetClayBody(t.Context(), "tern", body, false); err != nil {
@@ -246,7 +247,8 @@ func TestCopyHoldsWhatOthersTold(t *testing.T) {
 	}
 	s.Store.Close()
 	folder := t.TempDir()
-	if _, _, err := store.Restore(t.Context(), folder, filepath.Join(s.folder, "copies"), time.Now()); err != nil {
+	if _, _, err := store.Restore(t.Context(), folder, filepath.Join(s.folder, "copies"),
+		time.Now()); err != nil {
 		t.Fatal(err)
 	}
 	fresh := openStudio(t, folder, clock()) // of another machine: no collector is joined
@@ -263,7 +265,8 @@ func TestCopyHoldsWhatOthersTold(t *testing.T) {
 	if err := os.CopyFS(filepath.Join(folder, "key"), os.DirFS(s.folder)); err != nil {
 		t.Fatal(err)
 	}
-	if err := os.Rename(filepath.Join(folder, "key", "collector.json"), filepath.Join(folder, "collector.json")); err != nil {
+	if err := os.Rename(filepath.Join(folder, "key", "collector.json"),
+		filepath.Join(folder, "collector.json")); err != nil {
 		t.Fatal(err)
 	}
 	set(fresh)
@@ -306,7 +309,8 @@ func TestTakenBack(t *testing.T) {
 	}
 	until(t, "it is sent", func() bool { return rows() == 1 })
 	until(t, "it is known as sent", func() bool { return s.out.ClayBody("tern").LastBody != "" })
-	if err := s.out.SetClayBody(t.Context(), "tern", body, false); err != nil || rows() != 0 || s.out.ClayBody("tern").LastBody != "" {
+	if err := s.out.SetClayBody(t.Context(), "tern", body, false); err != nil || rows() != 0 ||
+		s.out.ClayBody("tern").LastBody != "" {
 		t.Errorf("after a no: %v, %d studios", err, rows())
 	}
 }
@@ -319,8 +323,9 @@ func TestCarriedIsReadAgain(t *testing.T) {
 	s.out.PoolsChanged = func() { changed.Add(1) }
 	s.run()
 	beside := store.Outbox{Store: s.Store}
-	if err := beside.SaveClayBodies(t.Context(), []wire.KeptBody{{Clay: "tern", Body: wire.CatalogueBody{ID: newID(), Name: "Groggy"},
-		YesLife: "carried", Told: &wire.PoolAnswer{Studios: 41, Made: time.Now()}}}); err != nil {
+	if err := beside.SaveClayBodies(t.Context(),
+		[]wire.KeptBody{{Clay: "tern", Body: wire.CatalogueBody{ID: newID(), Name: "Groggy"},
+			YesLife: "carried", Told: &wire.PoolAnswer{Studios: 41, Made: time.Now()}}}); err != nil {
 		t.Fatal(err)
 	}
 	if len(s.out.Pools()) != 0 {

@@ -16,7 +16,8 @@ import (
 const factsAtOnce = 2000
 
 // sentOf is the record of a studio as it was sent.
-func sentOf(ctx context.Context, db collectorpages.Kept, site collectorpages.Site) (sent store.Sent, err error) {
+func sentOf(ctx context.Context, db collectorpages.Kept, site collectorpages.Site) (sent store.Sent,
+	err error) {
 	sent = store.Sent{Site: site.ID, Life: site.Life,
 		Facts: func(ctx context.Context, after int64) ([]wire.PushFact, error) {
 			return db.Facts(ctx, site.ID, site.Life, after, factsAtOnce)
@@ -33,7 +34,8 @@ func sentOf(ctx context.Context, db collectorpages.Kept, site collectorpages.Sit
 
 // Carry writes the carry file of a studio out of what it sent: another machine takes it in as if its own card
 // had never been lost. Raw lines of the kiln are in none. left names what this version has no place for.
-func (o Owner) Carry(ctx context.Context, site, path, version string) (m store.CarryManifest, left []string, err error) {
+func (o Owner) Carry(ctx context.Context, site, path, version string) (m store.CarryManifest,
+	left []string, err error) {
 	one, err := o.Site(ctx, site)
 	if err != nil {
 		return m, nil, err

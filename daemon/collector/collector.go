@@ -1,8 +1,8 @@
 // Package collector is the wiring of the collector: the database, the answers over HTTP, and how curves are
 // read for the pages. Several may run on one database.
 //
-// In flow the settings and what studios send; out flow records made again of it for the owner's pages (carry.go,
-// mirror.go), and to each studio how far it is. What a studio sends twice is kept once.
+// In flow the settings and what studios send; out flow records made again of it for the owner's pages
+// (carry.go, mirror.go), and to each studio how far it is. What a studio sends twice is kept once.
 //
 // It keeps nothing by itself: whatever was acknowledged is in PostgreSQL.
 package collector
@@ -51,7 +51,8 @@ type Collector struct {
 	Ready     func(address string) // told once, when the pages answer
 	PoolEvery time.Duration        // how long what studios say of a body stands at least
 	Models    []string             // of shrinkage, by number, that pools are worked out in, the newest first
-	Read      ReadStore            // of records that are looked at; nil: a studio's own pages are not to be had
+	// of records that are looked at; nil: a studio's own pages are not to be had
+	Read ReadStore
 
 	cfg   config.Collect
 	store *postgres.Store
@@ -71,7 +72,8 @@ func New(ctx context.Context, cfg config.Collect, version string) (*Collector, e
 		error) {
 		return net.Listen("tcp", a)
 	}, Ready: func(string) {}, PoolEvery: poolEvery, Models: shrinkage.PoolModels(), cfg: cfg}
-	c.pages = &collectorpages.Server{Name: cfg.Name, Zone: zone, Tongue: cfg.Language, Version: version, Form: wire.PushForm,
+	c.pages = &collectorpages.Server{Name: cfg.Name, Zone: zone, Tongue: cfg.Language,
+		Version: version, Form: wire.PushForm,
 		Now: func() time.Time { return c.Now() }, Draw: draw, Summary: codec.ReadSummary}
 	if file := cfg.Owner.CodeFile; file != "" {
 		if _, err := ownerOf(file); err != nil {

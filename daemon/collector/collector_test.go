@@ -363,7 +363,8 @@ func TestRecordArrives(t *testing.T) {
 	s.arrived(t, r.store)
 	id := s.fires(t, 0.2)
 	s.says(t, 3)
-	if err := s.SayFiring(t.Context(), kiln.FiringID(id), kiln.FiringAnnotation{Kind: kiln.Glaze, Note: "a windy day", By: "KT"}, s.clock()); err != nil {
+	if err := s.SayFiring(t.Context(), kiln.FiringID(id), kiln.FiringAnnotation{Kind: kiln.Glaze,
+		Note: "a windy day", By: "KT"}, s.clock()); err != nil {
 		t.Fatal(err)
 	}
 	s.arrived(t, r.store)
@@ -614,7 +615,8 @@ func TestDatabaseLost(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.arrived(t, second.store)
-	if err := second.store.Comes(t.Context(), s.id, "another key that comes later, 43 signs or so"); !errors.Is(err, collectorpages.ErrNoKey) {
+	if err := second.store.Comes(t.Context(), s.id,
+		"another key that comes later, 43 signs or so"); !errors.Is(err, collectorpages.ErrNoKey) {
 		t.Errorf("a second key for the same studio: %v", err)
 	}
 }
@@ -676,7 +678,8 @@ func TestRestoredCopy(t *testing.T) {
 	}
 	s.halt()
 	s.Store.Close()
-	if _, _, err := store.Restore(t.Context(), s.folder, filepath.Join(s.folder, "copies"), time.Now()); err != nil {
+	if _, _, err := store.Restore(t.Context(), s.folder, filepath.Join(s.folder, "copies"),
+		time.Now()); err != nil {
 		t.Fatal(err)
 	}
 	s.open(t)
@@ -755,7 +758,8 @@ func TestClockPutRight(t *testing.T) {
 		}
 		return at
 	}
-	for _, wait := range []time.Duration{24 * time.Hour, 0} { // facts wait for the clock, or went before it was trusted
+	// facts wait for the clock, or went before it was trusted
+	for _, wait := range []time.Duration{24 * time.Hour, 0} {
 		mu.Lock()
 		trusted = false
 		mu.Unlock()

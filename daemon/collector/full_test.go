@@ -13,12 +13,13 @@ import (
 	"lidwright/daemon/collector/pgtest"
 )
 
-// fullDisk is a server on a disk that can be filled and emptied: a small one in memory, or, for a user who may
-// not mount, a limit on how long the files of the server may grow. Either way its writes fail.
+// fullDisk is a server on a disk that can be filled and emptied: a small one in memory, or, for a user who
+// may not mount, a limit on how long the files of the server may grow. Either way its writes fail.
 func fullDisk(t *testing.T) (server *cluster.Server, fill, free func() error) {
 	t.Helper()
 	folder := pgtest.Folder(t)
-	settings := []string{"fsync=on", "full_page_writes=on", "wal_recycle=off", "min_wal_size=32MB", "max_wal_size=32MB"}
+	settings := []string{"fsync=on", "full_page_writes=on", "wal_recycle=off",
+		"min_wal_size=32MB", "max_wal_size=32MB"}
 	if unix.Mount("tmpfs", folder, "tmpfs", 0, "size=160m,mode=0711") == nil {
 		t.Cleanup(func() { unix.Unmount(folder, unix.MNT_DETACH) })
 		ballast := filepath.Join(folder, "ballast")
@@ -37,7 +38,8 @@ func fullDisk(t *testing.T) (server *cluster.Server, fill, free func() error) {
 	server = pgtest.OwnIn(t, folder, settings...)
 	limit := func(to uint64) (err error) {
 		for _, pid := range server.Pids() { // those that it starts later have it of the first
-			if e := unix.Prlimit(pid, unix.RLIMIT_FSIZE, &unix.Rlimit{Cur: to, Max: unix.RLIM_INFINITY}, nil); !errors.Is(e, unix.ESRCH) {
+			if e := unix.Prlimit(pid, unix.RLIMIT_FSIZE, &unix.Rlimit{Cur: to, Max: unix.RLIM_INFINITY},
+				nil); !errors.Is(e, unix.ESRCH) {
 				err = errors.Join(err, e)
 			}
 		}

@@ -48,11 +48,14 @@ func zipped(body []byte) []byte {
 
 // hostiles makes what somebody sends who means no good, with the key of a studio that is really his.
 func hostiles(site, life, firing string) []hostile {
-	push, curve, live := "/v1/studios/"+site+"/push", "/v1/studios/"+site+"/firings/"+firing+"/curve?revision=9", "/v1/studios/"+site+"/live"
+	push, curve, live := "/v1/studios/"+site+"/push", "/v1/studios/"+site+"/firings/"+firing+
+		"/curve?revision=9", "/v1/studios/"+site+"/live"
 	good := `{"form":1,"version":"x","life":"` + life + `","after":0,"last":9,`
 	fact := func(member, value string) []byte {
-		f := map[string]json.RawMessage{"seq": []byte("9"), "kind": []byte(`"clay"`), "op": []byte(`"put"`), "id": []byte(`"x"`),
-			"at": []byte(`"2026-11-30T09:00:00Z"`), "clock_trusted": []byte("true"), "boot": []byte(`"b"`), "body": []byte(`{}`)}
+		f := map[string]json.RawMessage{"seq": []byte("9"), "kind": []byte(`"clay"`),
+			"op": []byte(`"put"`), "id": []byte(`"x"`),
+			"at": []byte(`"2026-11-30T09:00:00Z"`), "clock_trusted": []byte("true"),
+			"boot": []byte(`"b"`), "body": []byte(`{}`)}
 		if value == "" {
 			delete(f, member)
 		} else {
@@ -68,13 +71,18 @@ func hostiles(site, life, firing string) []hostile {
 	add := func(what, method, path string, body []byte) {
 		all = append(all, hostile{what, method, path, "application/json", "", body})
 	}
-	for _, c := range [][2]string{{"seq", "0"}, {"seq", "-1"}, {"seq", "1.5"}, {"seq", "1e300"}, {"seq", `"9"`}, {"kind", `""`}, {"kind", `7`},
-		{"kind", `"` + strings.Repeat("k", 41) + `"`}, {"op", ``}, {"id", `"` + strings.Repeat("i", 201) + `"`}, {"at", `"1e9"`}, {"at", `"10000-01-01T00:00:00Z"`},
-		{"at", `null`}, {"at", `NaN`}, {"boot", `"` + strings.Repeat("b", 5000) + `"`}, {"body", ``}, {"body", `NaN`}, {"body", `{"a":Infinity}`}, {"body", `{"a":1`}, {"body", `{"a":1e400000}`}, {"clock_trusted", `"yes"`}} {
+	for _, c := range [][2]string{{"seq", "0"}, {"seq", "-1"}, {"seq", "1.5"}, {"seq", "1e300"},
+		{"seq", `"9"`}, {"kind", `""`}, {"kind", `7`},
+		{"kind", `"` + strings.Repeat("k", 41) + `"`}, {"op", ``},
+		{"id", `"` + strings.Repeat("i", 201) + `"`}, {"at", `"1e9"`}, {"at", `"10000-01-01T00:00:00Z"`},
+		{"at", `null`}, {"at", `NaN`}, {"boot", `"` + strings.Repeat("b", 5000) + `"`}, {"body", ``},
+		{"body", `NaN`}, {"body", `{"a":Infinity}`}, {"body", `{"a":1`}, {"body", `{"a":1e400000}`},
+		{"clock_trusted", `"yes"`}} {
 		add("a fact with "+c[0]+" "+c[1][:min(len(c[1]), 20)], "POST", push, fact(c[0], c[1]))
 	}
 	many := `{"seq":1,"kind":"clay","op":"put","id":"x","at":"2026-11-30T09:00:00Z","boot":"b","body":{}},`
-	million := []byte(good + `"facts":[` + strings.Repeat(many, 80_000) + strings.TrimSuffix(many, ",") + `]}`)
+	million := []byte(good + `"facts":[` + strings.Repeat(many, 80_000) +
+		strings.TrimSuffix(many, ",") + `]}`)
 	half := []byte(good + `"facts":[` + strings.Repeat(many, 40_000) + strings.TrimSuffix(many, ",") + `]}`)
 	for what, member := range map[string]string{
 		"another life":      `"life":"'; DROP TABLE fact; --"`,
@@ -83,22 +91,28 @@ func hostiles(site, life, firing string) []hostile {
 		"no number":         `"last":NaN`,
 		"deep":              `"facts":` + strings.Repeat("[", 100_000),
 		"form 99":           `"form":99`, "form -1": `"form":-1`,
-		"a firing of no id":   `"firings":[{"id":"'; DROP TABLE firing; --"}]`,
-		"a firing of no kiln": `"firings":[{"id":"` + firing + `","number":1,"revision":1,"began_at":"2026-11-30T09:00:00Z"}]`,
-		"has of no id":        `"has":[{"id":"1' OR '1'='1","revision":1,"curve":0}]`,
-		"a boot of no id":     `"boots":[{"id":"","offset_ms":1}]`,
+		"a firing of no id": `"firings":[{"id":"'; DROP TABLE firing; --"}]`,
+		"a firing of no kiln": `"firings":[{"id":"` + firing +
+			`","number":1,"revision":1,"began_at":"2026-11-30T09:00:00Z"}]`,
+		"has of no id":    `"has":[{"id":"1' OR '1'='1","revision":1,"curve":0}]`,
+		"a boot of no id": `"boots":[{"id":"","offset_ms":1}]`,
 	} {
 		add(what, "POST", push, []byte(good+member+"}"))
 	}
-	for what, body := range map[string]string{"nothing": "", "null": "null", "a list": "[]", "half": good, "bytes": "\xff\xfe\x00\x01", "a page": "<html>"} {
+	for what, body := range map[string]string{"nothing": "", "null": "null", "a list": "[]", "half": good,
+		"bytes": "\xff\xfe\x00\x01", "a page": "<html>"} {
 		add(what, "POST", push, []byte(body))
 		add("live: "+what, "PUT", live, []byte(body))
 	}
 	add("live of another", "PUT", live, []byte(`{"life":"x' OR 1=1","after":0,"kilns":[]}`))
-	add("live of 101 kilns", "PUT", live, []byte(`{"life":"`+life+`","after":0,"kilns":[`+strings.Repeat(`{"kiln":"a"},`, 100)+`{"kiln":"b"}]}`))
-	add("live twice", "PUT", live, []byte(`{"life":"`+life+`","after":0,"kilns":[{"kiln":"a"},{"kiln":"a"}]}`))
+	add("live of 101 kilns", "PUT", live, []byte(`{"life":"`+life+`","after":0,"kilns":[`+
+		strings.Repeat(`{"kiln":"a"},`, 100)+`{"kiln":"b"}]}`))
+	add("live twice", "PUT", live, []byte(`{"life":"`+life+
+		`","after":0,"kilns":[{"kiln":"a"},{"kiln":"a"}]}`))
 	add("live NaN", "PUT", live, []byte(`{"life":"`+life+`","after":0,"kilns":[{"kiln":"a","last_c":NaN}]}`))
-	for what, body := range map[string][]byte{"no curve": []byte("not a curve"), "a curve cut short": {5, 1, 2}, "a length beyond": {255, 255, 255, 255, 255, 255, 255, 255, 255, 1}, "zeros": make([]byte, 1<<20)} {
+	for what, body := range map[string][]byte{"no curve": []byte("not a curve"),
+		"a curve cut short": {5, 1, 2}, "a length beyond": {255, 255, 255, 255, 255, 255, 255, 255, 255, 1},
+		"zeros": make([]byte, 1<<20)} {
 		all = append(all, hostile{what, "PUT", curve, "application/octet-stream", "", body})
 	}
 	for _, path := range []string{push, live, curve} {
@@ -106,7 +120,8 @@ func hostiles(site, life, firing string) []hostile {
 		if path == push {
 			method = "POST"
 		}
-		all = append(all, hostile{"2 GiB in a small body", method, path, "application/json", "gzip", twoGiB()},
+		all = append(all, hostile{"2 GiB in a small body", method, path,
+			"application/json", "gzip", twoGiB()},
 			hostile{"80,000 facts, packed", "POST", push, "application/json", "gzip", zipped(million)},
 			hostile{"40,000 facts, packed", "POST", push, "application/json", "gzip", zipped(half)},
 			hostile{"not packed", method, path, "application/json", "gzip", []byte(good)},
@@ -175,7 +190,8 @@ func TestHostileBodies(t *testing.T) {
 		t.Fatal(err)
 	}
 	var taken wire.JoinTaken
-	if err := json.NewDecoder(ask(t, "POST", url+"/v1/join", "", wire.JoinAsk{Code: code, Site: mine, Life: newID()}).Body).Decode(&taken); err != nil {
+	if err := json.NewDecoder(ask(t, "POST", url+"/v1/join", "", wire.JoinAsk{Code: code, Site: mine,
+		Life: newID()}).Body).Decode(&taken); err != nil {
 		t.Fatal(err)
 	}
 	life, firing := newID(), newID()
@@ -192,7 +208,8 @@ func TestHostileBodies(t *testing.T) {
 		h := all[i%len(all)]
 		if i >= len(all) {
 			h = all[dice.IntN(len(all))]
-			if len(h.body) > 4 && len(h.body) < 1000 && h.encoding == "" && dice.IntN(2) == 0 { // and bent further
+			// and bent further
+			if len(h.body) > 4 && len(h.body) < 1000 && h.encoding == "" && dice.IntN(2) == 0 {
 				h.body = bytes.Clone(h.body)
 				h.body[dice.IntN(len(h.body))] ^= byte(1 << dice.IntN(7))
 			}
@@ -231,5 +248,6 @@ func TestHostileBodies(t *testing.T) {
 	}
 	s.says(t, 1)
 	s.arrived(t, db)
-	t.Logf("%d bodies, %d unlike ones; answers %v; memory %d kB before, %d at most", times(2*len(all), 10_000), len(all), statuses, before, most)
+	t.Logf("%d bodies, %d unlike ones; answers %v; memory %d kB before, %d at most",
+		times(2*len(all), 10_000), len(all), statuses, before, most)
 }

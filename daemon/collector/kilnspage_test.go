@@ -56,7 +56,8 @@ func TestKilnsPage(t *testing.T) {
 				t.Errorf("%q does not say %q", ask, said)
 			}
 		}
-		if strings.Contains(page, "no_reading") || slices.Contains(want, "little-red") && !strings.Contains(page, "no reading") {
+		if strings.Contains(page, "no_reading") || slices.Contains(want, "little-red") &&
+			!strings.Contains(page, "no reading") {
 			t.Errorf("%q says a state in letters of a program", ask)
 		}
 	}

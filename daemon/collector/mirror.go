@@ -93,7 +93,9 @@ func (m *mirrors) pick(id string) (*mirror, error) {
 			for other := range m.open {
 				all = append(all, other)
 			}
-			oldest := slices.MinFunc(all, func(a, b string) int { return m.open[a].used.Compare(m.open[b].used) })
+			oldest := slices.MinFunc(all, func(a, b string) int {
+				return m.open[a].used.Compare(m.open[b].used)
+			})
 			m.open[oldest].close()
 			delete(m.open, oldest)
 		}

@@ -45,9 +45,9 @@ func (c *Collector) Pool(ctx context.Context, every time.Duration) error {
 	})
 }
 
-// poolOne works out one pool: as it is told to each studio that is in it, its own summary left out, and to others.
-// Pools of a model that this program does not know it leaves to one that does; but none is told any more in
-// which a studio is that took its summary back.
+// poolOne works out one pool: as it is told to each studio that is in it, its own summary left out, and to
+// others. Pools of a model that this program does not know it leaves to one that does; but none is told any
+// more in which a studio is that took its summary back.
 func (c *Collector) poolOne(ctx context.Context, k postgres.PoolKey) error {
 	db := c.store
 	if !slices.Contains(c.Models, k.Model) {
@@ -125,8 +125,8 @@ func yearsOf(ctx context.Context, db *postgres.Store, k postgres.PoolKey,
 	return out, nil
 }
 
-// rates are what studios lose of a body about its maturing point, by a prior as it is kept: the mean, and where
-// nine in ten of them lie.
+// rates are what studios lose of a body about its maturing point, by a prior as it is kept: the mean, and
+// where nine in ten of them lie.
 func rates(prior []byte, matures float64) (out []shrinkage.CurvePoint) {
 	p, err := shrinkage.ReadPrior(prior)
 	if err != nil {

@@ -60,8 +60,9 @@ func toldBy(t *testing.T, r *running, p pooler, body, model string) (a wire.Pool
 	return a, resp.StatusCode
 }
 
-// TestPoolOfBodies: studios tell of a body, a pool is worked out from five on, each is told it without its own
-// summary; the catalogue's merge, going back, taking back, a forgotten studio; and what is no summary changes nothing.
+// TestPoolOfBodies: studios tell of a body, a pool is worked out from five on, each is told it without its
+// own summary; the catalogue's merge, going back, taking back, a forgotten studio; and what is no summary
+// changes nothing.
 func TestPoolOfBodies(t *testing.T) {
 	r := startWith(t, pgtest.Database(t), func(c *Collector) { c.PoolEvery = time.Hour })
 	o := Owner{r.store}
@@ -80,7 +81,8 @@ func TestPoolOfBodies(t *testing.T) {
 			t.Fatal(err)
 		}
 		all = append(all, p)
-		if resp := ask(t, "PUT", p.path(r, "/"+body), p.key, summaryOf(t, uint64(n))); resp.StatusCode != http.StatusNoContent {
+		if resp := ask(t, "PUT", p.path(r, "/"+body), p.key,
+			summaryOf(t, uint64(n))); resp.StatusCode != http.StatusNoContent {
 			t.Fatalf("studio %d: %d", n, resp.StatusCode)
 		}
 	}
@@ -142,11 +144,13 @@ func TestPoolOfBodies(t *testing.T) {
 		wire.PoolSummary{Model: "1", Bars: 0, Info: summaryOf(t, 0).Info},
 		wire.PoolSummary{Model: "1", Bars: 3, Info: bytes.Repeat([]byte{0xff}, shrinkage.SummaryBytes)},
 		map[string]any{"model": 4}} {
-		if resp := ask(t, "PUT", all[1].path(r, "/"+body), all[1].key, wrong); resp.StatusCode != http.StatusUnprocessableEntity {
+		if resp := ask(t, "PUT", all[1].path(r, "/"+body), all[1].key,
+			wrong); resp.StatusCode != http.StatusUnprocessableEntity {
 			t.Errorf("%.60v: %d", wrong, resp.StatusCode)
 		}
 	}
-	if resp := ask(t, "PUT", all[1].path(r, "/"+body), all[2].key, summaryOf(t, 0)); resp.StatusCode != http.StatusNotFound {
+	if resp := ask(t, "PUT", all[1].path(r, "/"+body), all[2].key,
+		summaryOf(t, 0)); resp.StatusCode != http.StatusNotFound {
 		t.Errorf("by another's key: %d", resp.StatusCode)
 	}
 	ask(t, "DELETE", all[1].path(r, "/"+body), all[1].key, nil)
@@ -170,7 +174,9 @@ func TestPoolOfBodies(t *testing.T) {
 	page := ask(t, "GET", r.url+"/bodies", "", nil)
 	var text bytes.Buffer
 	text.ReadFrom(page.Body)
-	if !strings.Contains(text.String(), "Smooth stoneware") || !strings.Contains(text.String(), "Merged into Smooth stoneware") || strings.Contains(text.String(), "Room ") {
+	if !strings.Contains(text.String(), "Smooth stoneware") ||
+		!strings.Contains(text.String(), "Merged into Smooth stoneware") ||
+		strings.Contains(text.String(), "Room ") {
 		t.Errorf("the page of bodies: %.300s", text.String())
 	}
 }
@@ -264,7 +270,8 @@ func TestSplitBody(t *testing.T) {
 	if was, now := tells(old), tells(fresh); was != 5 || now != 0 {
 		t.Errorf("after the split %d studios tell of the old body and %d of the new one", was, now)
 	}
-	if resp := ask(t, "PUT", p.path(r, "/"+fresh), p.key, summaryOf(t, 9)); resp.StatusCode != http.StatusNoContent {
+	if resp := ask(t, "PUT", p.path(r, "/"+fresh), p.key,
+		summaryOf(t, 9)); resp.StatusCode != http.StatusNoContent {
 		t.Fatal(resp.StatusCode)
 	}
 	if err := r.Pool(t.Context(), 0); err != nil {
@@ -279,8 +286,10 @@ func TestSplitBody(t *testing.T) {
 	}
 	byID := map[string]collectorpages.Body{all[0].ID: all[0], all[1].ID: all[1]}
 	a, b := byID[old], byID[fresh]
-	if a.Studios != 5 || b.Studios != 1 || b.Name != "Smooth stoneware, recipe of 2026" || a.Name != "Smooth stoneware" ||
-		b.Supplier != a.Supplier || b.Number != a.Number || b.Cone != a.Cone || b.MaturesC != a.MaturesC || b.Became != "" {
+	if a.Studios != 5 || b.Studios != 1 || b.Name != "Smooth stoneware, recipe of 2026" ||
+		a.Name != "Smooth stoneware" ||
+		b.Supplier != a.Supplier || b.Number != a.Number || b.Cone != a.Cone ||
+		b.MaturesC != a.MaturesC || b.Became != "" {
 		t.Errorf("of %+v came %+v", a, b)
 	}
 	if err := o.MergeBody(t.Context(), fresh, old); err != nil {
@@ -350,7 +359,8 @@ func TestTwoModelsSideBySide(t *testing.T) {
 		} else {
 			now = append(now, p)
 		}
-		if resp := ask(t, "PUT", p.path(older, "/"+body), p.key, said); resp.StatusCode != http.StatusNoContent {
+		if resp := ask(t, "PUT", p.path(older, "/"+body), p.key,
+			said); resp.StatusCode != http.StatusNoContent {
 			t.Fatalf("studio %d: %d", n, resp.StatusCode)
 		}
 	}
@@ -377,7 +387,8 @@ func TestTwoModelsSideBySide(t *testing.T) {
 	}
 	newer := startWith(t, database, func(c *Collector) { c.Models = []string{shrinkage.Model, later} })
 	works(newer)
-	if a, b, other := tells(now[0], shrinkage.Model), tells(next[0], later), tells(next[0], shrinkage.Model); a != 4 || b != 5 || other != 5 {
+	if a, b, other := tells(now[0], shrinkage.Model), tells(next[0], later), tells(next[0],
+		shrinkage.Model); a != 4 || b != 5 || other != 5 {
 		t.Errorf("by the newer collector %d and %d others tell, %d in the older model", a, b, other)
 	}
 	works(older)
@@ -425,7 +436,8 @@ func TestDriftByYear(t *testing.T) {
 				t.Fatal(err)
 			}
 			said := wire.PoolSummary{Model: shrinkage.Model, Bars: bars, Year: year, Info: s.Bytes()}
-			if resp := ask(t, "PUT", p.path(r, "/"+body), p.key, said); resp.StatusCode != http.StatusNoContent {
+			if resp := ask(t, "PUT", p.path(r, "/"+body), p.key,
+				said); resp.StatusCode != http.StatusNoContent {
 				t.Fatal(resp.StatusCode)
 			}
 		}
@@ -443,8 +455,11 @@ func TestDriftByYear(t *testing.T) {
 	page := ask(t, "GET", r.url+"/bodies", "", nil)
 	var text bytes.Buffer
 	text.ReadFrom(page.Body)
-	if !strings.Contains(text.String(), "Bags of 2026 shrink") || strings.Contains(text.String(), "Bags of 2025 shrink") ||
-		!strings.Contains(text.String(), "<svg") || !strings.Contains(text.String(), "% at cone 6; nine studios in ten") || strings.Contains(text.String(), "2023") {
+	if !strings.Contains(text.String(), "Bags of 2026 shrink") ||
+		strings.Contains(text.String(), "Bags of 2025 shrink") ||
+		!strings.Contains(text.String(), "<svg") ||
+		!strings.Contains(text.String(), "% at cone 6; nine studios in ten") ||
+		strings.Contains(text.String(), "2023") {
 		t.Errorf("the page of bodies: %s", text.String())
 	}
 }

@@ -50,7 +50,8 @@ func asked(t testing.TB, s *cluster.Server, question string) (answer string) {
 // synchronous has a primary acknowledge nothing that its standby has not.
 func synchronous(t testing.TB, primary *cluster.Server) {
 	t.Helper()
-	sql(t, primary, `ALTER SYSTEM SET synchronous_standby_names = 'ANY 1 (standby)'`, `SELECT pg_reload_conf()`)
+	sql(t, primary, `ALTER SYSTEM SET synchronous_standby_names = 'ANY 1 (standby)'`,
+		`SELECT pg_reload_conf()`)
 	until(t, "the standby is synchronous", func() bool {
 		return asked(t, primary, `SELECT coalesce(max(sync_state), '') FROM pg_stat_replication WHERE state = 'streaming'`) == "quorum"
 	})
@@ -67,7 +68,9 @@ func alone(t testing.TB, primary *cluster.Server) {
 func promote(t testing.TB, s *cluster.Server) {
 	t.Helper()
 	sql(t, s, `SELECT pg_promote(wait => false)`)
-	until(t, "the standby is promoted", func() bool { return asked(t, s, `SELECT pg_is_in_recovery()::text`) == "false" })
+	until(t, "the standby is promoted", func() bool {
+		return asked(t, s, `SELECT pg_is_in_recovery()::text`) == "false"
+	})
 }
 
 // both is the address of a primary and its standby, whichever takes writes.
@@ -101,7 +104,8 @@ func (p *pusher) push(ctx context.Context) {
 	rand.NewChaCha8([32]byte{byte(next)}).Read(pad) // the same each time, and nothing that packs
 	body, _ := json.Marshal(wire.Push{Form: wire.PushForm, Life: p.life, After: p.acked, Last: next,
 		Facts: []wire.PushFact{{Seq: next, Kind: "clay", Op: "put", ID: "made-up", At: time.Unix(next, 0),
-			ClockTrusted: true, Boot: "boot", Body: json.RawMessage(fmt.Sprintf(`{"name":"%d","note":"%s"}`, next, hex.EncodeToString(pad)))}}})
+			ClockTrusted: true, Boot: "boot", Body: json.RawMessage(fmt.Sprintf(`{"name":"%d","note":"%s"}`,
+				next, hex.EncodeToString(pad)))}}})
 	req, _ := http.NewRequestWithContext(ctx, http.MethodPost, p.url+"/v1/studios/"+p.site+"/push",
 		strings.NewReader(string(body)))
 	req.Header.Set("Content-Type", "application/json")
@@ -151,7 +155,8 @@ func (p *pusher) holds(t testing.TB, r *running) {
 		t.Fatal(err)
 	}
 	if site.Have < p.acked || int64(len(facts)) < p.acked {
-		t.Fatalf("%d were acknowledged; the cursor is at %d, %d facts are there", p.acked, site.Have, len(facts))
+		t.Fatalf("%d were acknowledged; the cursor is at %d, %d facts are there",
+			p.acked, site.Have, len(facts))
 	}
 	for i, f := range facts {
 		if f.Seq != int64(i+1) || !strings.Contains(string(f.Body), fmt.Sprintf(`"name": "%d"`, i+1)) {
@@ -164,7 +169,8 @@ func (p *pusher) holds(t testing.TB, r *running) {
 }
 
 // TestPrimaryKilled kills a primary with -9 while studios send, promotes its synchronous standby, and makes a
-// new standby of it, time and again: nothing that was acknowledged is lost, and the collector goes on by itself.
+// new standby of it, time and again: nothing that was acknowledged is lost, and the collector goes on by
+// itself.
 func TestPrimaryKilled(t *testing.T) {
 	primary := pgtest.Own(t)
 	standby := pgtest.Standby(t, primary, 0)
@@ -240,7 +246,8 @@ func TestStandbyBehind(t *testing.T) {
 		primary.Kill()
 		promote(t, standby)
 		until(t, "the promoted one answers", func() bool { return r.store.Ready(t.Context()) == nil })
-		if now, err := r.store.Site(t.Context(), s.id); err == nil && now.Have >= last.Have && now.Seen.Equal(last.Seen) {
+		if now, err := r.store.Site(t.Context(), s.id); err == nil && now.Have >= last.Have &&
+			now.Seen.Equal(last.Seen) {
 			t.Fatalf("the promoted one lost nothing: %d of %d", now.Have, last.Have)
 		}
 		s.arrived(t, r.store) // what the kilns do is told all the time, and shows the hole
@@ -270,7 +277,8 @@ func TestStandbyGone(t *testing.T) {
 		p.push(t.Context())
 	}
 	if p.acked != was || p.busy != times(1, 5) || len(p.other) > 0 {
-		t.Errorf("without a standby: %d acknowledged of %d, %d answers 503, %q", p.acked-was, times(1, 5), p.busy, p.other)
+		t.Errorf("without a standby: %d acknowledged of %d, %d answers 503, %q", p.acked-was,
+			times(1, 5), p.busy, p.other)
 	}
 	until(t, "the studio says that it waits", func() bool {
 		st, err := s.out.Status(t.Context())

@@ -56,12 +56,15 @@ func TestUnknownIsKept(t *testing.T) {
 	r := start(t, pgtest.Database(t))
 	p := newPusher(t, r)
 	said := `{"of": {"what": [1, 2, null]}, "text": "'; DROP TABLE fact; --"}`
-	body := `{"form":1,"life":"` + p.life + `","after":0,"last":1,"later":{"a":1},"facts":[{"seq":1,"kind":"glaze_recipe","op":"weigh","id":"x'y","at":"2026-11-30T09:00:00Z","clock_trusted":true,"boot":"b","new":7,"body":` + said + `}]}`
-	if resp := ask(t, "POST", r.url+"/v1/studios/"+p.site+"/push", p.key, []byte(body)); resp.StatusCode != http.StatusOK {
+	body := `{"form":1,"life":"` + p.life +
+		`","after":0,"last":1,"later":{"a":1},"facts":[{"seq":1,"kind":"glaze_recipe","op":"weigh","id":"x'y","at":"2026-11-30T09:00:00Z","clock_trusted":true,"boot":"b","new":7,"body":` + said + `}]}`
+	if resp := ask(t, "POST", r.url+"/v1/studios/"+p.site+"/push", p.key,
+		[]byte(body)); resp.StatusCode != http.StatusOK {
 		t.Fatalf("answered %d", resp.StatusCode)
 	}
 	facts, err := r.store.Facts(t.Context(), p.site, p.life, 0, 10)
-	if err != nil || len(facts) != 1 || facts[0].Kind != "glaze_recipe" || facts[0].Op != "weigh" || facts[0].ID != "x'y" ||
+	if err != nil || len(facts) != 1 || facts[0].Kind != "glaze_recipe" ||
+		facts[0].Op != "weigh" || facts[0].ID != "x'y" ||
 		!sameJSON(t, facts[0].Body, json.RawMessage(said)) {
 		t.Errorf("it is there as %+v: %v", facts, err)
 	}
@@ -97,7 +100,8 @@ func TestNeighbouringVersions(t *testing.T) {
 	other.join(t, beside)
 	other.arrived(t, r.store)
 	does(`UPDATE schema SET works_from = 1000 WHERE number = (SELECT max(number) FROM schema)`)
-	if _, err := New(t.Context(), settingsFor(database, "127.0.0.1:0"), "test"); !errors.Is(err, postgres.ErrNewer) || !errors.Is(err, ErrCannotStart) {
+	if _, err := New(t.Context(), settingsFor(database, "127.0.0.1:0"), "test"); !errors.Is(err,
+		postgres.ErrNewer) || !errors.Is(err, ErrCannotStart) {
 		t.Errorf("a program that is too old for the tables starts: %v", err)
 	}
 }

@@ -45,8 +45,8 @@ type origin struct {
 	Version string `json:"sw_version"`
 }
 
-// orUnknown is a template that makes of a value that was taken away one that is not known; without it the last
-// one would stand.
+// orUnknown is a template that makes of a value that was taken away one that is not known; without it the
+// last one would stand.
 const orUnknown = "{{ value if value else 'None' }}"
 
 // found are the messages by which home automation finds a kiln, by topic; none where nobody looks.
@@ -77,7 +77,8 @@ func (p *Publisher) found(k Kiln) map[string]entity {
 	add("sensor", "rate_c_per_h", entity{Name: "Rate", Unit: "°C/h", StateClass: "measurement",
 		ValueTemplate: orUnknown, ExpireAfter: 3 * repeat, Availability: reading})
 	add("sensor", "state", entity{Name: "State", ExpireAfter: 3 * repeat})
-	add("sensor", "cone_words", entity{Name: "Cone so far", ValueTemplate: orUnknown, ExpireAfter: 3 * repeat})
+	add("sensor", "cone_words", entity{Name: "Cone so far", ValueTemplate: orUnknown,
+		ExpireAfter: 3 * repeat})
 	add("sensor", "peak_about", entity{Name: "Peak, about", DeviceClass: "timestamp",
 		ValueTemplate: orUnknown,
 		ExpireAfter:   3 * repeat})

@@ -2,8 +2,9 @@
 // them retained.
 //
 // In flow the state of each kiln once a second and the notices that the settings name; out flow values that
-// changed, all of them each minute, messages by which home automation finds them, and a last will that says that
-// nobody tells any more. A broker that goes away is called again with a growing pause, and is told all anew.
+// changed, all of them each minute, messages by which home automation finds them, and a last will that says
+// that nobody tells any more. A broker that goes away is called again with a growing pause, and is told all
+// anew.
 //
 // It subscribes to nothing, so that nobody can write to us there.
 package mqtt
@@ -196,7 +197,8 @@ func (p *Publisher) Connected() (ok bool, why string) {
 	return p.connected.Load(), p.why
 }
 
-// change notes that the connection is up, or why it is not. A change is worth a line in the log, its lasting is not.
+// change notes that the connection is up, or why it is not. A change is worth a line in the log, its lasting
+// is not.
 func (p *Publisher) change(up bool, why string) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -287,8 +289,8 @@ func (s Settings) Try(ctx context.Context) error {
 	}
 }
 
-// values are the topics of the kilns with what they hold now; "" where it is not known, which takes a retained
-// value away.
+// values are the topics of the kilns with what they hold now; "" where it is not known, which takes a
+// retained value away.
 func (p *Publisher) values(kilns []Kiln) map[string]string {
 	out := map[string]string{}
 	for _, k := range kilns {

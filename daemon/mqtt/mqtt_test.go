@@ -34,7 +34,8 @@ import (
 
 const atMost = 5 * time.Minute // against hanging
 
-// broker is Debian's mosquitto on a free port of loopback, with TLS and the user kiln with a word as password.
+// broker is Debian's mosquitto on a free port of loopback, with TLS and the user kiln with a word as
+// password.
 type broker struct {
 	t       *testing.T
 	folder  string
@@ -68,21 +69,24 @@ func aBroker(t *testing.T) *broker {
 	if err != nil {
 		t.Fatal(err)
 	}
-	form := x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "broker"}, NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
+	form := x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "broker"},
+		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
 		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true, BasicConstraintsValid: true}
 	der, err := x509.CreateCertificate(rand.Reader, &form, &form, &key.PublicKey, key)
 	raw, bad := x509.MarshalECPrivateKey(key)
 	whole := pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})
 	l, busy := net.Listen("tcp", "127.0.0.1:0")
 	if err := errors.Join(err, bad, busy, os.WriteFile(b.at("cert.pem"), whole, 0o600),
-		os.WriteFile(b.at("key.pem"), pem.EncodeToMemory(&pem.Block{Type: "EC PRIVATE KEY", Bytes: raw}), 0o600)); err != nil {
+		os.WriteFile(b.at("key.pem"), pem.EncodeToMemory(&pem.Block{Type: "EC PRIVATE KEY", Bytes: raw}),
+			0o600)); err != nil {
 		t.Fatal(err)
 	}
 	_, b.port, _ = net.SplitHostPort(l.Addr().String())
 	l.Close()
 	b.trust = x509.NewCertPool()
 	b.trust.AppendCertsFromPEM(whole)
-	if out, err := exec.Command("mosquitto_passwd", "-b", "-c", b.at("passwords"), "kiln", "a word").CombinedOutput(); err != nil {
+	if out, err := exec.Command("mosquitto_passwd", "-b", "-c", b.at("passwords"), "kiln",
+		"a word").CombinedOutput(); err != nil {
 		t.Fatalf("mosquitto_passwd: %v\n%s", err, out)
 	}
 	conf := fmt.Sprintf("listener %s 127.0.0.1\ncertfile %s\nkeyfile %s\npassword_file %s\nallow_anonymous false\nlog_type all\nlog_dest stderr\npersistence false\nmax_queued_messages 0\nuser root\n",
@@ -133,7 +137,8 @@ func (b *broker) until(what string, true func() bool) {
 
 // client is a program of mosquitto, with what it needs to be let in.
 func (b *broker) client(name string, args ...string) *exec.Cmd {
-	return exec.Command(name, append([]string{"-h", "127.0.0.1", "-p", b.port, "--cafile", b.at("cert.pem"), "-u", "kiln", "-P", "a word", "-V", "5", "-q", "1"}, args...)...)
+	return exec.Command(name, append([]string{"-h", "127.0.0.1", "-p", b.port, "--cafile", b.at("cert.pem"),
+		"-u", "kiln", "-P", "a word", "-V", "5", "-q", "1"}, args...)...)
 }
 
 // display is one that listens to everything below a topic from now on: mosquitto_sub.
@@ -161,7 +166,9 @@ func (b *broker) display(topic string) *display {
 			d.lines <- s.Text()
 		}
 	}()
-	b.until("the display listens", func() bool { return strings.Count(b.log.String(), "Sending SUBACK") > before })
+	b.until("the display listens", func() bool {
+		return strings.Count(b.log.String(), "Sending SUBACK") > before
+	})
 	return d
 }
 
@@ -198,19 +205,25 @@ type studio struct {
 
 func (b *broker) studio(change func(*Publisher)) *studio {
 	b.t.Helper()
-	s := &studio{tick: make(chan time.Time), kilns: []Kiln{{ToMeasure: 3, KilnNow: wire.KilnNow{Kiln: "big-blue", State: "heating", Fresh: true, Hot: true, TemperatureC: new(612.4), LastTemperatureC: new(612.4),
-		RateCPerH: new(101.0), FiringName: new("big-blue/8"), Hours: new(5.5), PeakC: new(612.4),
-		HeatWorkC: new(601.0), Cone: new("022+0.3"),
-		ConeWords: new(message.New("a third of the way from cone {1} to {2}", "022", "021")),
-		PeakAt:    new("2026-02-01T20:40:00+01:00"), KeepShutAboveC: new(50.0)}}, {KilnNow: wire.KilnNow{Kiln: "little-red", State: "no_reading"}}}}
-	s.p = &Publisher{Settings: Settings{Broker: &url.URL{Scheme: "mqtts", Host: "127.0.0.1:" + b.port}, User: "kiln", Password: []byte("a word"), Roots: b.trust, Topic: "studio/kilns",
-		Site: "0193c0c0-0000-7000-8000-000000000000", SiteName: "The studio", Version: "test", Pages: "http://pi.local:8573"},
+	s := &studio{tick: make(chan time.Time),
+		kilns: []Kiln{{ToMeasure: 3, KilnNow: wire.KilnNow{Kiln: "big-blue", State: "heating", Fresh: true,
+			Hot: true, TemperatureC: new(612.4), LastTemperatureC: new(612.4),
+			RateCPerH: new(101.0), FiringName: new("big-blue/8"), Hours: new(5.5), PeakC: new(612.4),
+			HeatWorkC: new(601.0), Cone: new("022+0.3"),
+			ConeWords: new(message.New("a third of the way from cone {1} to {2}", "022", "021")),
+			PeakAt:    new("2026-02-01T20:40:00+01:00"), KeepShutAboveC: new(50.0)}},
+			{KilnNow: wire.KilnNow{Kiln: "little-red", State: "no_reading"}}}}
+	s.p = &Publisher{Settings: Settings{Broker: &url.URL{Scheme: "mqtts", Host: "127.0.0.1:" + b.port},
+		User: "kiln", Password: []byte("a word"), Roots: b.trust, Topic: "studio/kilns",
+		Site: "0193c0c0-0000-7000-8000-000000000000", SiteName: "The studio", Version: "test",
+		Pages: "http://pi.local:8573"},
 		Kilns: func(context.Context) ([]Kiln, error) {
 			s.mu.Lock()
 			defer s.mu.Unlock()
 			return slices.Clone(s.kilns), nil
 		},
-		Tick: func(context.Context) <-chan time.Time { return s.tick }, Pause: func(int) time.Duration { return 10 * time.Millisecond }}
+		Tick:  func(context.Context) <-chan time.Time { return s.tick },
+		Pause: func(int) time.Duration { return 10 * time.Millisecond }}
 	if change != nil {
 		change(s.p)
 	}
@@ -257,16 +270,23 @@ func TestDisplayThatComesLater(t *testing.T) {
 	d := b.display("studio/#")
 	got := map[string]bool{}
 	want := []string{
-		"1 studio/kilns/status online", "1 studio/kilns/big-blue/state heating", "1 studio/kilns/big-blue/reading fresh",
-		"1 studio/kilns/big-blue/temperature_c 612.4", "1 studio/kilns/big-blue/rate_c_per_h 101", "1 studio/kilns/big-blue/hot true",
-		"1 studio/kilns/big-blue/still_hot false", "1 studio/kilns/big-blue/over_limit false", "1 studio/kilns/big-blue/firing big-blue/8",
-		"1 studio/kilns/big-blue/hours 5.5", "1 studio/kilns/big-blue/peak_c 612.4", "1 studio/kilns/big-blue/heat_work_c 601",
-		"1 studio/kilns/big-blue/cone 022+0.3", "1 studio/kilns/big-blue/cone_words a third of the way from cone 022 to 021",
-		"1 studio/kilns/big-blue/peak_about 2026-02-01T20:40:00+01:00", "1 studio/kilns/big-blue/keep_shut_above_c 50",
+		"1 studio/kilns/status online", "1 studio/kilns/big-blue/state heating",
+		"1 studio/kilns/big-blue/reading fresh",
+		"1 studio/kilns/big-blue/temperature_c 612.4", "1 studio/kilns/big-blue/rate_c_per_h 101",
+		"1 studio/kilns/big-blue/hot true",
+		"1 studio/kilns/big-blue/still_hot false", "1 studio/kilns/big-blue/over_limit false",
+		"1 studio/kilns/big-blue/firing big-blue/8",
+		"1 studio/kilns/big-blue/hours 5.5", "1 studio/kilns/big-blue/peak_c 612.4",
+		"1 studio/kilns/big-blue/heat_work_c 601",
+		"1 studio/kilns/big-blue/cone 022+0.3",
+		"1 studio/kilns/big-blue/cone_words a third of the way from cone 022 to 021",
+		"1 studio/kilns/big-blue/peak_about 2026-02-01T20:40:00+01:00",
+		"1 studio/kilns/big-blue/keep_shut_above_c 50",
 		"1 studio/kilns/big-blue/bars_to_measure 3",
 		"1 studio/kilns/little-red/state no_reading", "1 studio/kilns/little-red/reading none",
 		"1 studio/kilns/little-red/hot false",
-		"1 studio/kilns/little-red/still_hot false", "1 studio/kilns/little-red/over_limit false", "1 studio/kilns/little-red/bars_to_measure 0",
+		"1 studio/kilns/little-red/still_hot false", "1 studio/kilns/little-red/over_limit false",
+		"1 studio/kilns/little-red/bars_to_measure 0",
 	}
 	for range want {
 		got[d.next()] = true
@@ -353,7 +373,8 @@ func TestBrokerAwayAndBack(t *testing.T) {
 	b.stop()
 	b.until("it notices", func() bool { ok, why := s.p.Connected(); return !ok && why != "" })
 	s.told() // into the void
-	if answer, taken := s.p.Carry(t.Context(), notice.Delivery{Body: []byte("{}")}); taken || answer != "no answer" {
+	if answer, taken := s.p.Carry(t.Context(), notice.Delivery{Body: []byte("{}")}); taken ||
+		answer != "no answer" {
 		t.Errorf("a notice meanwhile: %q, %v", answer, taken)
 	}
 	b.start()
@@ -374,14 +395,27 @@ func TestBrokerAwayAndBack(t *testing.T) {
 func TestNotLetIn(t *testing.T) {
 	b := aBroker(t)
 	for want, spoil := range map[string]func(*Publisher){
-		"the broker refuses the user or the password":          func(p *Publisher) { p.Password = []byte("another") },
-		"the broker refuses the user or the password ":         func(p *Publisher) { p.User, p.Password = "", nil },
-		"the broker's certificate is not trusted":              func(p *Publisher) { p.Roots = nil },
-		"no connection to the broker; it must speak MQTT 5.0":  func(p *Publisher) { p.Broker = &url.URL{Scheme: "mqtts", Host: "127.0.0.1:1"} },
-		"no connection to the broker; it must speak MQTT 5.0 ": func(p *Publisher) { p.Broker = &url.URL{Scheme: "mqtt", Host: p.Broker.Host} }, // without TLS
+		"the broker refuses the user or the password": func(p *Publisher) {
+			p.Password = []byte("another")
+		},
+		"the broker refuses the user or the password ": func(p *Publisher) {
+			p.User, p.Password = "",
+				nil
+		},
+		"the broker's certificate is not trusted": func(p *Publisher) { p.Roots = nil },
+		"no connection to the broker; it must speak MQTT 5.0": func(p *Publisher) {
+			p.Broker = &url.URL{Scheme: "mqtts", Host: "127.0.0.1:1"}
+		},
+		// without TLS
+		"no connection to the broker; it must speak MQTT 5.0 ": func(p *Publisher) {
+			p.Broker = &url.URL{Scheme: "mqtt", Host: p.Broker.Host}
+		},
 	} {
 		s := b.studio(spoil)
-		b.until(want, func() bool { ok, why := s.p.Connected(); return !ok && why == strings.TrimSpace(want) })
+		b.until(want, func() bool {
+			ok, why := s.p.Connected()
+			return !ok && why == strings.TrimSpace(want)
+		})
 		if err := s.p.Try(t.Context()); err == nil || err.Error() != strings.TrimSpace(want) {
 			t.Errorf("a try says %v, want %q", err, want)
 		}
@@ -397,8 +431,8 @@ func TestNotLetIn(t *testing.T) {
 	}
 }
 
-// TestOneHertzForAnHour: 3,600 looks a second apart, told as quickly as the broker takes them, come in order and
-// without one missing.
+// TestOneHertzForAnHour: 3,600 looks a second apart, told as quickly as the broker takes them, come in order
+// and without one missing.
 func TestOneHertzForAnHour(t *testing.T) {
 	b := aBroker(t)
 	d := b.display("studio/kilns/big-blue/temperature_c")
@@ -407,7 +441,8 @@ func TestOneHertzForAnHour(t *testing.T) {
 	s := b.studio(func(p *Publisher) {
 		p.Kilns = func(context.Context) ([]Kiln, error) {
 			look++
-			return []Kiln{{KilnNow: wire.KilnNow{Kiln: "big-blue", State: "heating", TemperatureC: new(float64(look-1) / 10)}}}, nil
+			return []Kiln{{KilnNow: wire.KilnNow{Kiln: "big-blue", State: "heating",
+				TemperatureC: new(float64(look-1) / 10)}}}, nil
 		}
 	})
 	b.connected(s)
@@ -461,7 +496,9 @@ func TestNobodyWritesToUs(t *testing.T) {
 			}
 		}
 		// By the open convention: PREFIX/COMPONENT/NODE/OBJECT/config of the signs a-z, A-Z, 0-9, _ and -.
-		if parts := strings.Split(topic, "/"); len(parts) != 5 || parts[4] != "config" || strings.Trim(parts[2]+parts[3], "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-") != "" {
+		if parts := strings.Split(topic, "/"); len(parts) != 5 || parts[4] != "config" ||
+			strings.Trim(parts[2]+parts[3],
+				"abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-") != "" {
 			t.Errorf("topic %s", topic)
 		}
 		ids[e["unique_id"].(string)] = true
@@ -469,7 +506,8 @@ func TestNobodyWritesToUs(t *testing.T) {
 	if len(ids) != 18 {
 		t.Errorf("%d ids of 18", len(ids))
 	}
-	if out, err := b.client("mosquitto_pub", "-t", "studio/kilns/big-blue/set", "-m", "1000").CombinedOutput(); err != nil {
+	if out, err := b.client("mosquitto_pub", "-t", "studio/kilns/big-blue/set", "-m",
+		"1000").CombinedOutput(); err != nil {
 		t.Fatalf("%v %s", err, out)
 	}
 	s.told()
@@ -478,7 +516,8 @@ func TestNobodyWritesToUs(t *testing.T) {
 		t.Error("the broker's log does not name us")
 	}
 	for line := range strings.Lines(log) {
-		if strings.Contains(line, "lidwright-") && (strings.Contains(line, "SUBSCRIBE") || strings.Contains(line, "Sending PUBLISH")) {
+		if strings.Contains(line, "lidwright-") && (strings.Contains(line, "SUBSCRIBE") ||
+			strings.Contains(line, "Sending PUBLISH")) {
 			t.Errorf("the broker says: %s", line)
 		}
 	}
@@ -491,7 +530,8 @@ func TestNoticeIsCarried(t *testing.T) {
 	b.connected(s)
 	d := b.display("studio/kilns/notice")
 	body := `{"event":"kiln.over_limit","says":"Big-blue reads over its limit. ` + string(notice.Last) + `"}`
-	if answer, taken := s.p.Carry(t.Context(), notice.Delivery{Body: []byte(body)}); !taken || answer != "taken" {
+	if answer, taken := s.p.Carry(t.Context(), notice.Delivery{Body: []byte(body)}); !taken ||
+		answer != "taken" {
 		t.Errorf("%q, %v", answer, taken)
 	}
 	if got := d.next(); got != "0 studio/kilns/notice "+body {

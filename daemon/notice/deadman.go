@@ -14,7 +14,8 @@ func Call(ctx context.Context, url string, every time.Duration, well func() erro
 	if url == "" {
 		return nil
 	}
-	client := &http.Client{Timeout: 5 * time.Second, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	client := &http.Client{Timeout: 5 * time.Second,
+		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	t := time.NewTicker(every)
 	defer t.Stop()
 	failing, ill := false, false

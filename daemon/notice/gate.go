@@ -79,7 +79,8 @@ func (g *Gate) Pass(m Message, now kiln.Stamp) bool {
 		return true
 	}
 	if s.once != (kiln.Stamp{}) {
-		if ago, known := now.Sub(s.once); known && ago < storm && m.Event != record.FiringStartedNotice && m.Event != record.FiringEndedNotice {
+		if ago, known := now.Sub(s.once); known && ago < storm && m.Event != record.FiringStartedNotice &&
+			m.Event != record.FiringEndedNotice {
 			return false
 		}
 	}

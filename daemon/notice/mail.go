@@ -38,7 +38,9 @@ func (m Mail) Carry(ctx context.Context, d Delivery) (answer string, taken bool)
 	if err != nil {
 		return "the message cannot be written", false
 	}
-	err = m.with(ctx, func(ctx context.Context, c *mail.Client) error { return c.DialAndSendWithContext(ctx, letter) })
+	err = m.with(ctx, func(ctx context.Context, c *mail.Client) error {
+		return c.DialAndSendWithContext(ctx, letter)
+	})
 	if ctx.Err() != nil && err != nil {
 		return "", false
 	}
@@ -122,7 +124,8 @@ func (m Mail) letter(d Delivery) (*mail.Msg, error) {
 	letter.SetMessageIDWithValue(d.Notice + "." + sender(m.From))
 	letter.SetGenHeader("Auto-Submitted", "auto-generated") // RFC 3834: no out-of-office answers it
 	letter.SetGenHeader("X-Lidwright-Event", told.Event)
-	letter.SetBodyString(mail.TypeTextPlain, told.Says+"\r\n\r\n"+m.Pages+told.Link+"\r\n"+at.Format("2006-01-02 15:04 -07:00")+"\r\n")
+	letter.SetBodyString(mail.TypeTextPlain, told.Says+"\r\n\r\n"+m.Pages+told.Link+"\r\n"+
+		at.Format("2006-01-02 15:04 -07:00")+"\r\n")
 	return letter, nil
 }
 

@@ -34,7 +34,8 @@ type letter struct {
 	TLS                                    bool
 }
 
-// aRelay starts aiosmtpd, a relay by another hand, and gives its address, who vouches for it and what it takes.
+// aRelay starts aiosmtpd, a relay by another hand, and gives its address, who vouches for it and what it
+// takes.
 func aRelay(t *testing.T, how string) (address string, trust *x509.CertPool, took <-chan letter) {
 	t.Helper()
 	folder := t.TempDir()
@@ -42,13 +43,16 @@ func aRelay(t *testing.T, how string) (address string, trust *x509.CertPool, too
 	if err != nil {
 		t.Fatal(err)
 	}
-	form := x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "relay"}, NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
+	form := x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "relay"},
+		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
 		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true, BasicConstraintsValid: true}
 	der, err := x509.CreateCertificate(rand.Reader, &form, &form, &key.PublicKey, key)
 	raw, bad := x509.MarshalECPrivateKey(key)
 	certificate, private := filepath.Join(folder, "cert.pem"), filepath.Join(folder, "key.pem")
 	whole := pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})
-	if err := errors.Join(err, bad, os.WriteFile(certificate, whole, 0o600), os.WriteFile(private, pem.EncodeToMemory(&pem.Block{Type: "EC PRIVATE KEY", Bytes: raw}), 0o600)); err != nil {
+	if err := errors.Join(err, bad, os.WriteFile(certificate, whole, 0o600),
+		os.WriteFile(private, pem.EncodeToMemory(&pem.Block{Type: "EC PRIVATE KEY", Bytes: raw}),
+			0o600)); err != nil {
 		t.Fatal(err)
 	}
 	trust = x509.NewCertPool()
@@ -92,7 +96,8 @@ func TestMailIsRead(t *testing.T) {
 		t.Fatal(err)
 	}
 	at := kiln.Stamp{Wall: time.Date(2026, 2, 1, 21, 30, 0, 0, time.UTC), Trusted: true}
-	m := OfKiln(record.Notice{Event: record.OverLimitNotice, State: record.NoticeBegan, Kiln: "big-blue", T: 1301, At: at}, "0193c0c1-0000-7000-8000-000000000005", "Töpferei", berlin)
+	m := OfKiln(record.Notice{Event: record.OverLimitNotice, State: record.NoticeBegan, Kiln: "big-blue",
+		T: 1301, At: at}, "0193c0c1-0000-7000-8000-000000000005", "Töpferei", berlin)
 	body, err := json.Marshal(m)
 	if err != nil {
 		t.Fatal(err)
@@ -100,21 +105,28 @@ func TestMailIsRead(t *testing.T) {
 	for _, how := range []string{"starttls", "tls"} {
 		t.Run(how, func(t *testing.T) {
 			relay, trust, took := aRelay(t, how)
-			carrier := Mail{Relay: relay, Secure: how, Roots: trust, User: "kiln", Password: "a word", From: "kiln@studio.example", To: "potter@studio.example", Pages: "http://pi.local:8573"}
-			if answer, ok := carrier.Carry(t.Context(), Delivery{Notice: m.ID, Event: m.Event, Body: body}); !ok || answer != "250" {
+			carrier := Mail{Relay: relay, Secure: how, Roots: trust, User: "kiln", Password: "a word",
+				From: "kiln@studio.example", To: "potter@studio.example", Pages: "http://pi.local:8573"}
+			if answer, ok := carrier.Carry(t.Context(), Delivery{Notice: m.ID, Event: m.Event,
+				Body: body}); !ok || answer != "250" {
 				t.Fatalf("answered %q, %v", answer, ok)
 			}
 			got := <-took
 			if want := "Töpferei: Big-blue reads over its limit"; got.Subject != want {
 				t.Errorf("subject %q, want %q", got.Subject, want)
 			}
-			if text := strings.ReplaceAll(got.Text, "\r\n", "\n"); text != m.Says+"\n\nhttp://pi.local:8573/kiln/big-blue\n2026-02-01 22:30 +01:00\n" || !strings.Contains(text, "if it is safe") || !strings.Contains(text, string(Last)) {
+			if text := strings.ReplaceAll(got.Text, "\r\n", "\n"); text != m.Says+
+				"\n\nhttp://pi.local:8573/kiln/big-blue\n2026-02-01 22:30 +01:00\n" ||
+				!strings.Contains(text, "if it is safe") || !strings.Contains(text, string(Last)) {
 				t.Errorf("the text is %q", text)
 			}
-			if got.Sender != "kiln@studio.example" || strings.Join(got.To, " ") != "potter@studio.example" || !got.TLS || got.User != "kiln" {
+			if got.Sender != "kiln@studio.example" || strings.Join(got.To, " ") != "potter@studio.example" ||
+				!got.TLS || got.User != "kiln" {
 				t.Errorf("from %s to %v as %q, TLS %v", got.Sender, got.To, got.User, got.TLS)
 			}
-			if got.ID != "<0193c0c1-0000-7000-8000-000000000005.lidwright@studio.example>" || got.Auto != "auto-generated" || got.Event != "kiln.over_limit" || got.Date != "2026-02-01T22:30:00+01:00" {
+			if got.ID != "<0193c0c1-0000-7000-8000-000000000005.lidwright@studio.example>" ||
+				got.Auto != "auto-generated" || got.Event != "kiln.over_limit" ||
+				got.Date != "2026-02-01T22:30:00+01:00" {
 				t.Errorf("head: %+v", got)
 			}
 		})
@@ -139,21 +151,27 @@ func TestMailIsNotTaken(t *testing.T) {
 		t.Fatal(err)
 	}
 	gone.Close()
-	whole := Mail{Relay: secured, Secure: "starttls", Roots: trust, User: "kiln", Password: "a word", From: "kiln@studio.example", To: "potter@studio.example", Patience: 5 * time.Minute}
+	whole := Mail{Relay: secured, Secure: "starttls", Roots: trust, User: "kiln", Password: "a word",
+		From: "kiln@studio.example", To: "potter@studio.example", Patience: 5 * time.Minute}
 	for want, spoil := range map[string]func(*Mail){
 		"535":                            func(m *Mail) { m.Password = "another" },
 		"550":                            func(m *Mail) { m.To = "refused@studio.example" },
 		"its certificate is not trusted": func(m *Mail) { m.Roots = nil },
 		"it offers no TLS":               func(m *Mail) { m.Relay = plain },
 		"no answer":                      func(m *Mail) { m.Relay = gone.Addr().String() },
-		"no answer ":                     func(m *Mail) { m.Relay, m.Patience = silent.Addr().String(), 50*time.Millisecond },
+		"no answer ": func(m *Mail) {
+			m.Relay, m.Patience = silent.Addr().String(), 50*time.Millisecond
+		},
 	} {
 		m := whole
 		spoil(&m)
-		if answer, taken := m.Carry(t.Context(), Delivery{Notice: "n", Body: body}); taken || answer != strings.TrimSpace(want) {
+		if answer, taken := m.Carry(t.Context(), Delivery{Notice: "n", Body: body}); taken ||
+			answer != strings.TrimSpace(want) {
 			t.Errorf("%q, %v; want %q", answer, taken, want)
 		}
-		if err := m.Try(t.Context()); (err == nil) != (want == "550") || err != nil && err.Error() != strings.TrimSpace(want) { // who it is for is not tried
+		// who it is for is not tried
+		if err := m.Try(t.Context()); (err == nil) != (want == "550") ||
+			err != nil && err.Error() != strings.TrimSpace(want) {
 			t.Errorf("a try says %v, want %q", err, want)
 		}
 	}
@@ -162,7 +180,8 @@ func TestMailIsNotTaken(t *testing.T) {
 	if answer, taken := whole.Carry(ended, Delivery{Notice: "n", Body: body}); taken || answer != "" {
 		t.Errorf("at the end of the program: %q, %v", answer, taken)
 	}
-	if answer, taken := whole.Carry(t.Context(), Delivery{Body: []byte("{}")}); taken || answer != "the message cannot be written" {
+	if answer, taken := whole.Carry(t.Context(), Delivery{Body: []byte("{}")}); taken ||
+		answer != "the message cannot be written" {
 		t.Errorf("no message: %q, %v", answer, taken)
 	}
 	open := whole
@@ -180,12 +199,15 @@ func TestMailIsNotTaken(t *testing.T) {
 func TestMailWaitsInTheOutbox(t *testing.T) {
 	relay, trust, took := aRelay(t, "starttls")
 	tray := newTray()
-	away := Mail{Relay: "127.0.0.1:1", Secure: "starttls", From: "kiln@studio.example", To: "potter@studio.example"}
+	away := Mail{Relay: "127.0.0.1:1", Secure: "starttls", From: "kiln@studio.example",
+		To: "potter@studio.example"}
 	back := Mail{Relay: relay, Secure: "starttls", Roots: trust, From: away.From, To: away.To}
-	p := &Post{Outbox: tray, Now: time.Now, Pauses: []time.Duration{0, 0, 0}, Receivers: []Receiver{{Name: "mail 1", Carrier: comesBack{away, back, new(int)},
-		Quiet: func(time.Time) bool { return true }, Wakes: []string{record.OverLimitNotice}}}}
+	p := &Post{Outbox: tray, Now: time.Now, Pauses: []time.Duration{0, 0, 0},
+		Receivers: []Receiver{{Name: "mail 1", Carrier: comesBack{away, back, new(int)},
+			Quiet: func(time.Time) bool { return true }, Wakes: []string{record.OverLimitNotice}}}}
 	running(t, p)
-	if err := errors.Join(p.Send(t.Context(), aMessage(BarsWaiting)), p.Send(t.Context(), aMessage(record.OverLimitNotice))); err != nil {
+	if err := errors.Join(p.Send(t.Context(), aMessage(BarsWaiting)),
+		p.Send(t.Context(), aMessage(record.OverLimitNotice))); err != nil {
 		t.Fatal(err)
 	}
 	if got := strings.Join(tray.until(t, 2), "; "); got != "mail 1 waiting no answer; mail 1 sent 250" {

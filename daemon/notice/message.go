@@ -1,9 +1,9 @@
 // Package notice tells people what is worth telling.
 //
-// In flow what happened, as a record.Notice of a kiln or as news of the studio; out flow messages with a title, a
-// sentence and a link, to webhooks and by e-mail. Each message waits in a queue until every receiver has taken it,
-// again and again with a growing pause; quiet hours hold back what can wait until morning. While all is well an
-// address is called, so that our own silence is noticed.
+// In flow what happened, as a record.Notice of a kiln or as news of the studio; out flow messages with a
+// title, a sentence and a link, to webhooks and by e-mail. Each message waits in a queue until every receiver
+// has taken it, again and again with a growing pause; quiet hours hold back what can wait until morning.
+// While all is well an address is called, so that our own silence is noticed.
 //
 // A notice is a nudge, never a safety device.
 package notice
@@ -91,9 +91,11 @@ var what = map[string][2][]message.Key{
 		"Go to it if it is safe and use its own switch and the wall isolator as its maker says",
 		"Smoke or fire: get out, call"}, {"{1} reads under its limit again"}},
 	record.MayBeOverLimitNotice: {{"{1} jumped to a reading over its limit, which may be false",
-		"Go and look if it is safe; its own switch and the wall isolator as its maker says"}, {"{1} reads as before, or the jump is believed by now"}},
+		"Go and look if it is safe; its own switch and the wall isolator as its maker says"},
+		{"{1} reads as before, or the jump is believed by now"}},
 	record.ProbeLostNotice: {{"the control probe of {1} is broken: another probe speaks for it",
-		"What the controller does without it, its maker says: go and look"}, {"the control probe of {1} speaks again, or the firing is over"}},
+		"What the controller does without it, its maker says: go and look"},
+		{"the control probe of {1} speaks again, or the firing is over"}},
 	record.StoppedClimbingNotice: {{"{1} stopped climbing well short of its usual top"},
 		{"{1} climbs again"}},
 	record.StandsLowNotice: {{"{1} has stood below {2} for twelve hours, with its firing open: candling, or forgotten"}, nil},

@@ -22,8 +22,8 @@ type Receiver struct {
 
 // Carrier brings one message to one receiver: one try.
 type Carrier interface {
-	// Carry says in a word or two what was answered, without an address or a secret, and whether the message was
-	// taken. The try is over when ctx ends, at the latest.
+	// Carry says in a word or two what was answered, without an address or a secret, and whether the message
+	// was taken. The try is over when ctx ends, at the latest.
 	Carry(ctx context.Context, d Delivery) (answer string, taken bool)
 }
 
@@ -81,7 +81,8 @@ type Post struct {
 	counts   map[Count]uint64
 }
 
-// Count is what deliveries are counted by: the event, and whether they were Waiting when they began, Sent or GaveUp.
+// Count is what deliveries are counted by: the event, and whether they were Waiting when they began, Sent or
+// GaveUp.
 type Count struct{ Event, Outcome string }
 
 // Counts counts deliveries since the program began: those that began, were taken, were given up.
@@ -246,8 +247,10 @@ func (p *Post) carry(ctx context.Context, r Receiver) {
 			if l.unkept {
 				break
 			}
-			if err := p.Outbox.TriedNotice(ctx, l.Notice, r.Name, outcome, answer, p.Now()); err != nil && ctx.Err() == nil {
-				slog.Warn("what came of a notice is not kept; it may be sent again", "receiver", r.Name, "err", err)
+			if err := p.Outbox.TriedNotice(ctx, l.Notice, r.Name, outcome, answer, p.Now()); err != nil &&
+				ctx.Err() == nil {
+				slog.Warn("what came of a notice is not kept; it may be sent again",
+					"receiver", r.Name, "err", err)
 			}
 		}
 		slices.SortStableFunc(bag, func(a, b letter) int { return a.due.Compare(b.due) })

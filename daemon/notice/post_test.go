@@ -103,11 +103,17 @@ func TestReceivers(t *testing.T) {
 	defer close(release)
 	var elsewhere int
 	var mu sync.Mutex
-	other := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { mu.Lock(); elsewhere++; mu.Unlock() }))
+	other := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) {
+		mu.Lock()
+		elsewhere++
+		mu.Unlock()
+	}))
 	defer other.Close()
 	redirects := httptest.NewServer(http.RedirectHandler(other.URL, http.StatusTemporaryRedirect))
 	defer redirects.Close()
-	fails := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(500) }))
+	fails := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		w.WriteHeader(500)
+	}))
 	defer fails.Close()
 	type got struct {
 		head http.Header
@@ -123,8 +129,11 @@ func TestReceivers(t *testing.T) {
 
 	tray := newTray()
 	p := &Post{Outbox: tray, Now: time.Now, Pauses: []time.Duration{0, 0, 0, 0, 0}, Receivers: []Receiver{
-		{Name: "hangs", Carrier: Webhook{URL: hanging.URL, Patience: 100 * time.Millisecond}}, {Name: "redirects", Carrier: Webhook{URL: redirects.URL}}, {Name: "fails", Carrier: Webhook{URL: fails.URL}},
-		{Name: "takes", Carrier: Webhook{URL: takes.URL, Secret: []byte("a secret"), Now: time.Now}}, {Name: "other", Carrier: Webhook{URL: takes.URL}, On: []string{"copy.old"}}}}
+		{Name: "hangs", Carrier: Webhook{URL: hanging.URL, Patience: 100 * time.Millisecond}},
+		{Name: "redirects", Carrier: Webhook{URL: redirects.URL}},
+		{Name: "fails", Carrier: Webhook{URL: fails.URL}},
+		{Name: "takes", Carrier: Webhook{URL: takes.URL, Secret: []byte("a secret"), Now: time.Now}},
+		{Name: "other", Carrier: Webhook{URL: takes.URL}, On: []string{"copy.old"}}}}
 	running(t, p)
 	if err := p.Send(context.Background(), aMessage("kiln.quiet")); err != nil {
 		t.Fatal(err)
@@ -132,7 +141,8 @@ func TestReceivers(t *testing.T) {
 	g := <-taken
 	at, signature := g.head.Get("Lidwright-Time"), g.head.Get("Lidwright-Signature")
 	// HMAC-SHA256 by another hand: Python's hmac module (RFC 2104).
-	out, err := exec.Command("python3", "-c", `import hmac,sys; print(hmac.new(b"a secret", sys.argv[1].encode()+b"."+sys.argv[2].encode(), "sha256").hexdigest())`, at, string(g.body)).CombinedOutput()
+	out, err := exec.Command("python3", "-c",
+		`import hmac,sys; print(hmac.new(b"a secret", sys.argv[1].encode()+b"."+sys.argv[2].encode(), "sha256").hexdigest())`, at, string(g.body)).CombinedOutput()
 	if err != nil || signature != "sha256="+strings.TrimSpace(string(out)) {
 		t.Errorf("signature %q; Python says %s (%v)", signature, out, err)
 	}
@@ -146,7 +156,9 @@ func TestReceivers(t *testing.T) {
 	for _, f := range fates {
 		count[f]++
 	}
-	for want, n := range map[string]int{"takes sent 204": 1, "fails waiting 500": 4, "fails gave_up 500": 1, "redirects waiting 307": 4, "redirects gave_up 307": 1, "hangs waiting no answer": 4, "hangs gave_up no answer": 1} {
+	for want, n := range map[string]int{"takes sent 204": 1, "fails waiting 500": 4, "fails gave_up 500": 1,
+		"redirects waiting 307": 4, "redirects gave_up 307": 1, "hangs waiting no answer": 4,
+		"hangs gave_up no answer": 1} {
 		if count[want] != n {
 			t.Errorf("%q %d times, want %d; all: %v", want, count[want], n, count)
 		}
@@ -161,11 +173,16 @@ func TestReceivers(t *testing.T) {
 // What was in the outbox when the program ended is sent by the next one, with what is left of its tries.
 func TestOutboxOutlives(t *testing.T) {
 	tries := make(chan struct{}, 10)
-	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { tries <- struct{}{}; w.WriteHeader(500) }))
+	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		tries <- struct{}{}
+		w.WriteHeader(500)
+	}))
 	defer s.Close()
 	tray := newTray()
-	tray.waiting = []Delivery{{Notice: "n", Receiver: "phone", Event: "kiln.quiet", Body: []byte("{}"), Tries: 3}, {Notice: "m", Receiver: "gone from the settings", Body: []byte("{}")}}
-	running(t, &Post{Outbox: tray, Now: time.Now, Pauses: []time.Duration{0, 0, 0, 0, 0}, Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL}}}})
+	tray.waiting = []Delivery{{Notice: "n", Receiver: "phone", Event: "kiln.quiet", Body: []byte("{}"),
+		Tries: 3}, {Notice: "m", Receiver: "gone from the settings", Body: []byte("{}")}}
+	running(t, &Post{Outbox: tray, Now: time.Now, Pauses: []time.Duration{0, 0, 0, 0, 0},
+		Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL}}}})
 	if got := strings.Join(tray.until(t, 2), "; "); got != "phone waiting 500; phone gave_up 500" {
 		t.Error(got)
 	}
@@ -189,10 +206,13 @@ func (b blackHole) TriedNotice(_ context.Context, _, _, outcome, _ string, _ tim
 
 // TestPosterKeepsNothing: a message that was taken leaves nothing behind in memory.
 func TestPosterKeepsNothing(t *testing.T) {
-	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { io.Copy(io.Discard, r.Body) }))
+	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		io.Copy(io.Discard, r.Body)
+	}))
 	defer s.Close()
 	box := blackHole{make(chan string, 1), make(chan struct{})}
-	p := &Post{Outbox: box, Now: time.Now, Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL}}}}
+	p := &Post{Outbox: box, Now: time.Now,
+		Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL}}}}
 	running(t, p)
 	<-box.asked
 	heap := func() uint64 {
@@ -225,7 +245,8 @@ func TestSentBeforeTheStart(t *testing.T) {
 	s := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { got <- struct{}{} }))
 	defer s.Close()
 	tray := newTray()
-	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL}}}}
+	p := &Post{Outbox: tray, Now: time.Now,
+		Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL}}}}
 	for _, e := range []string{"kiln.quiet", "copy.old"} {
 		if err := p.Send(t.Context(), aMessage(e)); err != nil {
 			t.Fatal(err)
@@ -251,9 +272,13 @@ func TestQuietHours(t *testing.T) {
 	}))
 	defer s.Close()
 	tray := newTray()
-	p := &Post{Outbox: tray, Now: time.Now, Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL}, Wakes: []string{record.QuietNotice, record.OverLimitNotice}, Quiet: func(time.Time) bool { return true }}}}
+	p := &Post{Outbox: tray, Now: time.Now,
+		Receivers: []Receiver{{Name: "phone", Carrier: Webhook{URL: s.URL},
+			Wakes: []string{record.QuietNotice, record.OverLimitNotice},
+			Quiet: func(time.Time) bool { return true }}}}
 	running(t, p)
-	for _, e := range []string{record.FiringEndedNotice, record.OverLimitNotice, CopyOld, record.QuietNotice, Test} {
+	for _, e := range []string{record.FiringEndedNotice, record.OverLimitNotice, CopyOld,
+		record.QuietNotice, Test} {
 		if err := p.Send(context.Background(), aMessage(e)); err != nil {
 			t.Fatal(err)
 		}
@@ -275,8 +300,10 @@ func TestWords(t *testing.T) {
 			if state == record.NoticeCleared && len(words[1]) == 0 {
 				continue
 			}
-			m := OfKiln(record.Notice{Event: event, State: state, Kiln: "big-blue", T: 1043, Age: 6 * time.Minute}, "id", "studio", time.UTC)
-			if !strings.HasSuffix(m.Says, string(Last)) || !strings.Contains(m.Says, "ig-blue") || strings.Contains(m.Says, "%") || !strings.Contains(m.Says, "1043 °C, 6 min ago") {
+			m := OfKiln(record.Notice{Event: event, State: state, Kiln: "big-blue", T: 1043,
+				Age: 6 * time.Minute}, "id", "studio", time.UTC)
+			if !strings.HasSuffix(m.Says, string(Last)) || !strings.Contains(m.Says, "ig-blue") ||
+				strings.Contains(m.Says, "%") || !strings.Contains(m.Says, "1043 °C, 6 min ago") {
 				t.Errorf("%s %s says %q", event, state, m.Says)
 			}
 		}
@@ -285,7 +312,9 @@ func TestWords(t *testing.T) {
 
 func TestDeadman(t *testing.T) {
 	calls := make(chan struct{}, 100)
-	s := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { calls <- struct{}{} }))
+	s := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) {
+		calls <- struct{}{}
+	}))
 	defer s.Close()
 	ctx, cancel := context.WithCancel(context.Background())
 	asked := make(chan struct{}, 100)
@@ -293,7 +322,12 @@ func TestDeadman(t *testing.T) {
 	var mu sync.Mutex
 	done := make(chan error, 1)
 	go func() {
-		done <- Call(ctx, s.URL, 5*time.Millisecond, func() error { mu.Lock(); defer mu.Unlock(); asked <- struct{}{}; return ill })
+		done <- Call(ctx, s.URL, 5*time.Millisecond, func() error {
+			mu.Lock()
+			defer mu.Unlock()
+			asked <- struct{}{}
+			return ill
+		})
 	}()
 	<-calls
 	mu.Lock()

@@ -28,7 +28,9 @@ func (w Webhook) Carry(ctx context.Context, d Delivery) (answer string, taken bo
 	if patience == 0 {
 		patience = usualPatience
 	}
-	client := &http.Client{Timeout: patience, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	client := &http.Client{Timeout: patience, CheckRedirect: func(*http.Request, []*http.Request) error {
+		return http.ErrUseLastResponse
+	}}
 	req, err := http.NewRequestWithContext(ctx, http.MethodPost, w.URL, bytes.NewReader(d.Body))
 	if err != nil {
 		return "the address cannot be used", false

@@ -171,8 +171,8 @@ func (o *Outbox) asker(ctx context.Context) (*client, string, error) {
 	return c, site, err
 }
 
-// SetClayBody says which body of the catalogue a clay is, and whether what its bars tell may be sent. Without a
-// body it is none of them any more: what was sent is taken back, and what others tell is not used.
+// SetClayBody says which body of the catalogue a clay is, and whether what its bars tell may be sent. Without
+// a body it is none of them any more: what was sent is taken back, and what others tell is not used.
 func (o *Outbox) SetClayBody(ctx context.Context, clay tiles.ClayID, body string, send bool) error {
 	o.pool.Lock()
 	defer o.pool.Unlock()
@@ -185,7 +185,9 @@ func (o *Outbox) SetClayBody(ctx context.Context, clay tiles.ClayID, body string
 		if err != nil {
 			return err
 		}
-		at := slices.IndexFunc(catalogue, func(b wire.CatalogueBody) bool { return b.ID == body && b.Became == "" })
+		at := slices.IndexFunc(catalogue, func(b wire.CatalogueBody) bool {
+			return b.ID == body && b.Became == ""
+		})
 		if at < 0 {
 			return &tiles.Invalid{Type: "unknown-value", Field: "body",
 				Why: message.New("no such body in the collector's catalogue")}
@@ -233,7 +235,8 @@ func (o *Outbox) takeBack(ctx context.Context, b pooledClay) error {
 		return err
 	}
 	defer c.close()
-	if err := c.send(ctx, http.MethodDelete, "/v1/studios/"+site+"/bodies/"+url.PathEscape(b.Body.ID), "", nil, false, nil); err != nil {
+	if err := c.send(ctx, http.MethodDelete, "/v1/studios/"+site+"/bodies/"+url.PathEscape(b.Body.ID), "",
+		nil, false, nil); err != nil {
 		return &tiles.Invalid{Type: "unknown-value", Field: "send",
 			Why: message.New("the collector did not delete what was sent: {1}", message.Of(err))}
 	}
@@ -252,8 +255,8 @@ func (o *Outbox) runPool(ctx context.Context) {
 	}
 }
 
-// poolTurn tells of each clay that may be told, and asks what others tell. Where the collector does not answer,
-// what it told before stays.
+// poolTurn tells of each clay that may be told, and asks what others tell. Where the collector does not
+// answer, what it told before stays.
 func (o *Outbox) poolTurn(ctx context.Context) {
 	o.pool.Lock()
 	defer o.pool.Unlock()

@@ -118,7 +118,8 @@ func (c *client) send(ctx context.Context, method, path, kind string, body []byt
 		r.Header.Set("Content-Encoding", "gzip")
 	}
 	r.Header.Set("Accept", jsonType)
-	r.Header.Set("Accept-Encoding", "identity") // an answer is short; one that unfolds to gigabytes is not taken
+	// an answer is short; one that unfolds to gigabytes is not taken
+	r.Header.Set("Accept-Encoding", "identity")
 	if c.token != "" {
 		r.Header.Set("Authorization", "Bearer "+c.token)
 	}

@@ -73,9 +73,9 @@ type Outbox struct {
 	// since the start of the machine, for which facts of a clock that is not trusted wait
 	TrustWait time.Duration
 
-	// Summarise is what the studio's own bars of a clay tell, for a maturing point; nil: no bar does. PoolsChanged
-	// says that other studios tell something else now. ShrinkModels are the numbers of the models by which
-	// others may tell, the first before the next.
+	// Summarise is what the studio's own bars of a clay tell, for a maturing point; nil: no bar does.
+	// PoolsChanged says that other studios tell something else now. ShrinkModels are the numbers of the
+	// models by which others may tell, the first before the next.
 	Summarise    func(ctx context.Context, clay tiles.ClayID, maturesC float64) (*wire.PoolSummary, error)
 	PoolsChanged func()
 	ShrinkModels []string
@@ -111,7 +111,10 @@ func New(store Store, folder, version string, now func() kiln.Stamp, live func()
 		Patience: 15 * time.Second, First: time.Second, Most: time.Hour, SaveEach: time.Minute,
 		LiveFiring: 30 * time.Second, LiveElse: 5 * time.Minute, CurveEach: 5 * time.Minute,
 		TrustWait: 24 * time.Hour, PoolEach: time.Hour, tellPool: make(chan struct{}, 1),
-		Summarise: func(context.Context, tiles.ClayID, float64) (*wire.PoolSummary, error) { return nil, nil }, PoolsChanged: func() {},
+		Summarise: func(context.Context, tiles.ClayID, float64) (*wire.PoolSummary, error) {
+			return nil,
+				nil
+		}, PoolsChanged: func() {},
 		wake: make(chan struct{}, 1)}
 }
 

@@ -60,7 +60,8 @@ func studio(t *testing.T) (*store.Store, *Outbox) {
 
 func clay(t *testing.T, st *store.Store, i int, at kiln.Stamp) {
 	t.Helper()
-	if _, err := st.PutClay(t.Context(), tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("clay-%d", i)), Name: "Made-up clay"}, usecase.Precondition{}, at); err != nil {
+	if _, err := st.PutClay(t.Context(), tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("clay-%d", i)),
+		Name: "Made-up clay"}, usecase.Precondition{}, at); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -179,8 +180,10 @@ func TestStrangeCollectors(t *testing.T) {
 		"a cursor below": {js(200, `{"have":2}`), "it says that it has changes up to 2"},
 		"gaps for ever":  {js(409, `{"why":"gap","have":3,"says":"gap"}`), "again and again"},
 		"below nothing":  {js(409, `{"why":"gap","have":-3,"says":"gap"}`), "again and again"},
-		"a fork":         {js(409, `{"why":"fork","says":"Two machines say that they are this studio"}`), "Two machines"},
-		"a newer form":   {js(426, `{"why":"form","says":"This collector is older than the studio's program"}`), "older than"},
+		"a fork": {js(409, `{"why":"fork","says":"Two machines say that they are this studio"}`),
+			"Two machines"},
+		"a newer form": {js(426, `{"why":"form","says":"This collector is older than the studio's program"}`),
+			"older than"},
 		"no such key": {js(401, `{"why":"token","says":"This collector does not know the key"}`),
 			"does not know the key"},
 		"without a word": {js(503, ``), "status 503"},
@@ -218,7 +221,8 @@ func TestStrangeCollectors(t *testing.T) {
 			if last, err := st.LastChange(t.Context()); err != nil || last != 6 {
 				t.Errorf("the record is at %d: %v", last, err)
 			}
-			if _, have, err := (store.Outbox{Store: st}).Sent(t.Context(), there.URL); err != nil || have > 5 {
+			if _, have, err := (store.Outbox{Store: st}).Sent(t.Context(), there.URL); err != nil ||
+				have > 5 {
 				t.Errorf("the cursor went to %d: %v", have, err)
 			}
 		})
@@ -246,8 +250,8 @@ func TestTLSInWords(t *testing.T) {
 	}
 }
 
-// TestCertificateInWords has collectors whose certificates are for another name, have run out, or speak no TLS at
-// all, though the owner named who vouches for them.
+// TestCertificateInWords has collectors whose certificates are for another name, have run out, or speak no
+// TLS at all, though the owner named who vouches for them.
 func TestCertificateInWords(t *testing.T) {
 	_, o := studio(t)
 	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
@@ -265,26 +269,31 @@ func TestCertificateInWords(t *testing.T) {
 		"run out":      {"localhost", time.Now().Add(-time.Hour), "has run out"},
 		"no TLS":       {"", time.Now().Add(time.Hour), "no TLS is spoken"},
 	} {
-		cert := &x509.Certificate{SerialNumber: big.NewInt(1), NotBefore: time.Now().Add(-48 * time.Hour), NotAfter: c.until, DNSNames: []string{c.dns},
-			IsCA: true, BasicConstraintsValid: true, KeyUsage: x509.KeyUsageCertSign | x509.KeyUsageDigitalSignature}
+		cert := &x509.Certificate{SerialNumber: big.NewInt(1), NotBefore: time.Now().Add(-48 * time.Hour),
+			NotAfter: c.until, DNSNames: []string{c.dns},
+			IsCA: true, BasicConstraintsValid: true,
+			KeyUsage: x509.KeyUsageCertSign | x509.KeyUsageDigitalSignature}
 		der, err := x509.CreateCertificate(rand.Reader, cert, cert, &key.PublicKey, key)
 		if err != nil {
 			t.Fatal(err)
 		}
 		file := filepath.Join(t.TempDir(), "ca.pem")
-		if err := os.WriteFile(file, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der}), 0o600); err != nil {
+		if err := os.WriteFile(file, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der}),
+			0o600); err != nil {
 			t.Fatal(err)
 		}
 		there := httptest.NewUnstartedServer(http.NotFoundHandler())
 		there.Config.ErrorLog = log.New(io.Discard, "", 0)
-		there.TLS = &tls.Config{Certificates: []tls.Certificate{{Certificate: [][]byte{der}, PrivateKey: key}}}
+		there.TLS = &tls.Config{Certificates: []tls.Certificate{{Certificate: [][]byte{der},
+			PrivateKey: key}}}
 		there.StartTLS()
 		defer there.Close()
 		address := strings.Replace(there.URL, "127.0.0.1", "localhost", 1)
 		if c.dns == "" {
 			address = strings.Replace(plain.URL, "http://", "https://", 1)
 		}
-		if err := o.Join(t.Context(), address, "KQ7T", file); err == nil || !strings.Contains(err.Error(), c.says) {
+		if err := o.Join(t.Context(), address, "KQ7T", file); err == nil ||
+			!strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v, want %q", name, err, c.says)
 		}
 	}

@@ -353,7 +353,8 @@ func (s *sender) putCurve(ctx context.Context, id string, revision int64, curve 
 	if err != nil {
 		return err
 	}
-	path := "/v1/studios/" + site + "/firings/" + url.PathEscape(id) + "/curve?revision=" + strconv.FormatInt(revision, 10)
+	path := "/v1/studios/" + site + "/firings/" + url.PathEscape(id) + "/curve?revision=" +
+		strconv.FormatInt(revision, 10)
 	err = s.http.send(ctx, http.MethodPut, path, "application/octet-stream", curve, false, nil)
 	var no *refused
 	if errors.As(err, &no) && no.Why == "later" {

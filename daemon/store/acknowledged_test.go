@@ -81,15 +81,18 @@ func (a *acknowledged) judge(t *testing.T, folder string) (wrong []string) {
 			say("firing %d: %v", n, err)
 			continue
 		}
-		if len(got) < want || len(got) > want+int(childBatch/time.Second) || !same(got, m.samples(f.Kiln, f.Began, 0, time.Duration(len(got))*time.Second)) {
+		if len(got) < want || len(got) > want+int(childBatch/time.Second) ||
+			!same(got, m.samples(f.Kiln, f.Began, 0, time.Duration(len(got))*time.Second)) {
 			say("firing %d: %d samples were acknowledged and %d are there", n, want, len(got))
 		}
 		if kept, err := s.Firing(t.Context(), f.ID); a.ended[n] && (err != nil || kept.Status != kiln.Ended) {
 			say("firing %d had ended and is %s, %v", n, kept.Status, err)
 		}
 	}
-	// Of another site all that came in one file is there, or nothing: two bars with two readings each and a firing.
-	for what, want := range map[string]int{`bar WHERE code <> 'BQ7'`: 2, `reading WHERE bar <> 'BQ7'`: 4, `firing WHERE id LIKE '%-8061-%'`: 1} {
+	// Of another site all that came in one file is there, or nothing: two bars with two readings each and a
+	// firing.
+	for what, want := range map[string]int{`bar WHERE code <> 'BQ7'`: 2, `reading WHERE bar <> 'BQ7'`: 4,
+		`firing WHERE id LIKE '%-8061-%'`: 1} {
 		if n := count(t, s, `SELECT count(*) FROM `+what); n < want*a.carried || n%want != 0 {
 			say("%d files were carried in and acknowledged, and there are %d of %s", a.carried, n, what)
 		}

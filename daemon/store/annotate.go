@@ -60,13 +60,15 @@ func (s FiringStore) SayFiring(ctx context.Context, id kiln.FiringID, said kiln.
 func (s FiringStore) PutFiring(ctx context.Context, f kiln.Firing, samples []kiln.Sample, said any,
 	match usecase.Precondition, at kiln.Stamp) (kept tiles.PutResult, err error) {
 	if f.Source == "serial" || f.Source == "" || f.Status == kiln.Running {
-		return kept, fmt.Errorf("keep firing %s: only one by hand or from a file, and over, comes this way", f.ID)
+		return kept, fmt.Errorf("keep firing %s: only one by hand or from a file, and over, comes this way",
+			f.ID)
 	}
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}
 		var row, revision int64
 		var source string
-		err := tx.QueryRowContext(ctx, `SELECT row, revision, source FROM firing WHERE id = ?`, f.ID).Scan(&row,
+		err := tx.QueryRowContext(ctx, `SELECT row, revision, source FROM firing WHERE id = ?`,
+			f.ID).Scan(&row,
 			&revision, &source)
 		switch {
 		case errors.Is(err, sql.ErrNoRows):
@@ -158,7 +160,9 @@ func (s FiringStore) StaleHeatWork(ctx context.Context, model string) ([]kiln.Fi
 	if err != nil {
 		return nil, fmt.Errorf("look for heat works of another model: %w", err)
 	}
-	return collect(rows, "heat works of another model", func(id *kiln.FiringID) error { return rows.Scan(id) })
+	return collect(rows, "heat works of another model", func(id *kiln.FiringID) error {
+		return rows.Scan(id)
+	})
 }
 
 // SetHeatWork keeps the heat works of a firing that is over, as indicated by channel and as

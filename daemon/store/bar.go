@@ -60,7 +60,8 @@ func (s BarStore) PutBar(ctx context.Context, b tiles.Bar, m usecase.Preconditio
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}
 		var id string
-		err := tx.QueryRowContext(ctx, `SELECT id, rev FROM bar WHERE code = ?`, b.Code).Scan(&id, &kept.Revision)
+		err := tx.QueryRowContext(ctx, `SELECT id, rev FROM bar WHERE code = ?`, b.Code).Scan(&id,
+			&kept.Revision)
 		if err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}
@@ -68,7 +69,8 @@ func (s BarStore) PutBar(ctx context.Context, b tiles.Bar, m usecase.Preconditio
 			return tiles.ErrCodeTaken
 		}
 		var code string
-		err = tx.QueryRowContext(ctx, `SELECT code FROM bar WHERE id = ? AND code <> ?`, b.ID, b.Code).Scan(&code)
+		err = tx.QueryRowContext(ctx, `SELECT code FROM bar WHERE id = ? AND code <> ?`,
+			b.ID, b.Code).Scan(&code)
 		if err == nil {
 			return fmt.Errorf("bar %s: %w", code, tiles.ErrIDUsed)
 		}
@@ -101,7 +103,8 @@ func batchThere(ctx context.Context, tx *sql.Tx, r tiles.BatchRef) error {
 	if err != nil {
 		return missing(err, tiles.ErrNoClay)
 	}
-	err = tx.QueryRowContext(ctx, `SELECT 1 FROM batch WHERE clay = ? AND batch = ?`, r.Clay, r.Batch).Scan(&one)
+	err = tx.QueryRowContext(ctx, `SELECT 1 FROM batch WHERE clay = ? AND batch = ?`,
+		r.Clay, r.Batch).Scan(&one)
 	return missing(err, tiles.ErrNoBatch)
 }
 

@@ -137,7 +137,8 @@ func (s BarStore) readings(ctx context.Context, bars map[tiles.Code]*tiles.KeptB
 		var queued float64
 		var ms int64
 		var asked string
-		if err := rows.Scan(&r.ID, &r.Bar, &r.Mark, &r.Stage, &r.Length, &r.AsTyped, &r.Unit, &r.Instrument, &r.Step, &dry, &saturated, &suspended, &step,
+		if err := rows.Scan(&r.ID, &r.Bar, &r.Mark, &r.Stage, &r.Length, &r.AsTyped, &r.Unit, &r.Instrument,
+			&r.Step, &dry, &saturated, &suspended, &step,
 			&r.By, &queued, &r.Unusual, &r.Outside, &r.EntryError, &asked, &r.Supersedes, &ms,
 			&r.Trusted); err != nil {
 			return fmt.Errorf("read readings: %w", err)
@@ -190,9 +191,9 @@ func (s BarStore) readings(ctx context.Context, bars map[tiles.Code]*tiles.KeptB
 	return rows.Err()
 }
 
-// heats joins each bar with the firings of its loads, oldest first: the heat work of the channel of its shelf, or
-// what was stated for a load without a firing. A firing that goes on has its heat work from its peak on. A
-// candling is no firing, and a load that was called off is none.
+// heats joins each bar with the firings of its loads, oldest first: the heat work of the channel of its
+// shelf, or what was stated for a load without a firing. A firing that goes on has its heat work from its
+// peak on. A candling is no firing, and a load that was called off is none.
 func (s BarStore) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar, list string,
 	channel Channels) error {
 	rows, err := s.read.QueryContext(ctx, `
@@ -220,7 +221,8 @@ func (s BarStore) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar,
 		if stated.Valid {
 			h.Work, h.ExtraSD = kiln.Celsius(stated.Float64), statedHeatSD
 		}
-		switch { // when it was over: the end or the unpacking, whichever came first; where heat is stated, at once
+		// when it was over: the end or the unpacking, whichever came first; where heat is stated, at once
+		switch {
 		case stated.Valid && h.Firing == "":
 			h.At = fromMilli(opened)
 			if unpacked > 0 && unpacked < opened {
@@ -247,7 +249,8 @@ func (s BarStore) heats(ctx context.Context, bars map[tiles.Code]*tiles.KeptBar,
 		}
 		f := works[j.heat.Firing]
 		if j.heat.Status == kiln.Ended && !f.Whole() {
-			if i+1 < len(all) && all[i+1].bar == j.bar && all[i+1].heat.Load == j.heat.Load || bar.WasIn(j.heat.Load) {
+			if i+1 < len(all) && all[i+1].bar == j.bar && all[i+1].heat.Load == j.heat.Load ||
+				bar.WasIn(j.heat.Load) {
 				continue
 			}
 			// packed
@@ -296,7 +299,9 @@ func (s BarStore) works(ctx context.Context, list string) (map[kiln.FiringID]kil
 		stands kiln.Status
 		data   []byte
 	}
-	all, err := collect(rows, "heat works", func(f *summed) error { return rows.Scan(&f.id, &f.stands, &f.data) })
+	all, err := collect(rows, "heat works", func(f *summed) error {
+		return rows.Scan(&f.id, &f.stands, &f.data)
+	})
 	if err != nil {
 		return nil, err
 	}

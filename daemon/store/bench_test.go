@@ -55,11 +55,13 @@ func must[T any](t testing.TB) func(T, error) T {
 var tern = tiles.Clay{ID: "tern", Name: "Tern stoneware", MaturesCone: "6", Stated: 0.12, Grog: "fine"}
 
 func batchB() tiles.Batch {
-	return tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"}, Kind: tiles.Bought, Stamp: "2025-11", Arrived: "2026-01-08", Open: true}
+	return tiles.Batch{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"}, Kind: tiles.Bought,
+		Stamp: "2025-11", Arrived: "2026-01-08", Open: true}
 }
 
 func bar(code tiles.Code, n int) tiles.Bar {
-	return tiles.Bar{Code: code, ID: uuid('b', n), BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"}, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 2, MadeOn: "2026-01-09", By: "KT"}
+	return tiles.Bar{Code: code, ID: uuid('b', n), BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"},
+		Forming: tiles.ThrownRing, MarkLength: 100, Marks: 2, MadeOn: "2026-01-09", By: "KT"}
 }
 
 func reading(n int, code tiles.Code, stage tiles.Stage, mm string) tiles.Reading {
@@ -67,7 +69,8 @@ func reading(n int, code tiles.Code, stage tiles.Stage, mm string) tiles.Reading
 	if err != nil {
 		panic(err)
 	}
-	return tiles.Reading{ID: uuid('r', n), Bar: code, Mark: 1, Stage: stage, Length: l.Millimetre(), AsTyped: l.Typed, Unit: string(l.Unit), Instrument: "calliper", Step: 0.01, By: "KT"}
+	return tiles.Reading{ID: uuid('r', n), Bar: code, Mark: 1, Stage: stage, Length: l.Millimetre(),
+		AsTyped: l.Typed, Unit: string(l.Unit), Instrument: "calliper", Step: 0.01, By: "KT"}
 }
 
 // furnish puts a clay, a batch and bars into s.
@@ -113,7 +116,8 @@ func BenchmarkListBars(b *testing.B) {
 	s := openStore(b)
 	manyReadings(b, s, 100_000)
 	for name, w := range map[string]tiles.BarFilter{
-		"all": {Limit: 50}, "clay": {Clay: "tern", Limit: 50}, "last": {After: "b24900", Limit: 50}, "waiting": {Waiting: true, Limit: 50}, "load": {Load: "l00900"}, "one": {Code: "b12345"},
+		"all": {Limit: 50}, "clay": {Clay: "tern", Limit: 50}, "last": {After: "b24900", Limit: 50},
+		"waiting": {Waiting: true, Limit: 50}, "load": {Load: "l00900"}, "one": {Code: "b12345"},
 	} {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
@@ -129,7 +133,8 @@ func BenchmarkListBars(b *testing.B) {
 func BenchmarkListLoads(b *testing.B) {
 	s := openStore(b)
 	manyReadings(b, s, 100_000)
-	for name, w := range map[string]tiles.LoadFilter{"all": {Limit: 50}, "waiting": {Waiting: true, Limit: 50}, "kiln": {Kiln: "big-blue", Limit: 50}} {
+	for name, w := range map[string]tiles.LoadFilter{"all": {Limit: 50},
+		"waiting": {Waiting: true, Limit: 50}, "kiln": {Kiln: "big-blue", Limit: 50}} {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
 				loads, err := s.Loads(context.Background(), w)
@@ -173,7 +178,8 @@ func BenchmarkEntry(b *testing.B) {
 	for b.Loop() {
 		n++
 		began := time.Now()
-		if _, err := s.PutReading(context.Background(), reading(1_000_000+n, "b12345", tiles.Fired, "87.60"), later(time.Duration(n)*time.Second)); err != nil {
+		if _, err := s.PutReading(context.Background(), reading(1_000_000+n, "b12345", tiles.Fired, "87.60"),
+			later(time.Duration(n)*time.Second)); err != nil {
 			b.Fatal(err)
 		}
 		worst = max(worst, time.Since(began))
@@ -190,7 +196,8 @@ func BenchmarkFindPot(b *testing.B) {
 		if _, err := s.writer.Exec(`
 			INSERT INTO pot (id, mark, number, form, seat, seat_glazed, together, collar_mm, collar_stage, body_clay, body_batch, made_on, note, words, rev)
 			VALUES (?, 'KT', ?, ?, 'inset', 0, '', '[104.5]', 'wet', 'tern', 'B', '2026-01-15', '', ?, 1)`,
-			uuid('p', i), fmt.Sprint(i), forms[rng.IntN(4)], potWords("KT", fmt.Sprint(i), forms[i%4], "2026-01-15")); err != nil {
+			uuid('p', i), fmt.Sprint(i), forms[rng.IntN(4)], potWords("KT", fmt.Sprint(i), forms[i%4],
+				"2026-01-15")); err != nil {
 			b.Fatal(err)
 		}
 	}

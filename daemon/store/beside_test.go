@@ -15,9 +15,11 @@ import (
 // changes nothing; crossed out it stays to be seen.
 func TestConesAreKept(t *testing.T) {
 	s, ctx := openStore(t), t.Context()
-	first := tiles.ConeSeen{ID: uuid('c', 1), Firing: "f", Cone: "06", Series: "large_self_supporting", Shelf: "middle", Seen: "leaning", Tilt: 45, Tilted: true, By: "KT"}
+	first := tiles.ConeSeen{ID: uuid('c', 1), Firing: "f", Cone: "06", Series: "large_self_supporting",
+		Shelf: "middle", Seen: "leaning", Tilt: 45, Tilted: true, By: "KT"}
 	second := tiles.ConeSeen{ID: uuid('c', 2), Firing: "f", Cone: "05", Series: "small", Seen: "upright"}
-	other := tiles.ConeSeen{ID: uuid('c', 3), Firing: "g", Cone: "6", Series: "large_self_supporting", Seen: "down", By: "KT"}
+	other := tiles.ConeSeen{ID: uuid('c', 3), Firing: "g", Cone: "6",
+		Series: "large_self_supporting", Seen: "down", By: "KT"}
 	for i, c := range []tiles.ConeSeen{first, second, other} {
 		at := later(time.Duration(i) * time.Minute)
 		kept := must[tiles.PutResult](t)(s.PutCone(ctx, c, at))
@@ -49,7 +51,8 @@ func TestConesAreKept(t *testing.T) {
 	if got[0] != want {
 		t.Errorf("came back as %+v, want %+v", got[0], want)
 	}
-	if c := got[1]; c.Tilted || c.Series != "small" || c.Struck == nil || c.Struck.By != "RM" || c.Struck.Why != "read the wrong shelf" || !c.Struck.At.Equal(later(time.Hour).Wall) {
+	if c := got[1]; c.Tilted || c.Series != "small" || c.Struck == nil || c.Struck.By != "RM" ||
+		c.Struck.Why != "read the wrong shelf" || !c.Struck.At.Equal(later(time.Hour).Wall) {
 		t.Errorf("the struck one came back as %+v, %+v", c, c.Struck)
 	}
 	if all := must[[]tiles.ConeSeen](t)(s.Cones(ctx, "")); len(all) != 3 || all[2].Firing != "g" {
@@ -75,7 +78,9 @@ func TestMakersOfLongAgo(t *testing.T) {
 		by string
 		at kiln.Stamp
 	}{{"OLD", day(0)}, {"OLD", day(10)}, {"KT", day(0)}, {"KT", day(300)}, {"??", unsure}, {"", day(0)}} {
-		must[tiles.PutResult](t)(s.PutCone(ctx, tiles.ConeSeen{ID: uuid('c', i), Firing: "f", Cone: "06", Series: "large_self_supporting", Seen: "leaning", By: c.by}, c.at))
+		must[tiles.PutResult](t)(s.PutCone(ctx,
+			tiles.ConeSeen{ID: uuid('c', i), Firing: "f", Cone: "06", Series: "large_self_supporting",
+				Seen: "leaning", By: c.by}, c.at))
 	}
 	for days, want := range map[int][]string{10: nil, 11: {"OLD"}, 300: {"OLD"}, 301: {"KT", "OLD"}} {
 		if got := must[[]string](t)(s.MakersBefore(ctx, day(days).Wall)); !slices.Equal(got, want) {
@@ -90,7 +95,8 @@ func TestMakersOfLongAgo(t *testing.T) {
 
 func TestNotesAreKept(t *testing.T) {
 	s, ctx := openStore(t), t.Context()
-	note := tiles.Note{ID: uuid('n', 1), Firing: "f", Text: "vent off for 5 min", Happened: "2026-01-09T19:00:00+01:00", By: "KT"}
+	note := tiles.Note{ID: uuid('n', 1), Firing: "f", Text: "vent off for 5 min",
+		Happened: "2026-01-09T19:00:00+01:00", By: "KT"}
 	incident := tiles.Note{ID: uuid('n', 2), Firing: "f", Text: "the door seal glowed", Incident: true}
 	for _, n := range []tiles.Note{note, incident} {
 		if kept := must[tiles.PutResult](t)(s.PutNote(ctx, n, when)); !kept.New {
@@ -112,7 +118,8 @@ func TestNotesAreKept(t *testing.T) {
 		t.Errorf("a note that is not there: %v", err)
 	}
 	got := must[[]tiles.Note](t)(s.Notes(ctx, "f"))
-	if len(got) != 2 || got[0].Text != note.Text || got[0].Happened != note.Happened || got[0].Struck == nil || got[0].Struck.Why != "another firing" ||
+	if len(got) != 2 || got[0].Text != note.Text || got[0].Happened != note.Happened ||
+		got[0].Struck == nil || got[0].Struck.Why != "another firing" ||
 		!got[1].Incident || got[1].Struck != nil || !got[1].At.Equal(when.Wall) || !got[1].Trusted {
 		t.Errorf("came back as %+v", got)
 	}
@@ -123,22 +130,28 @@ func TestNotesAreKept(t *testing.T) {
 
 func TestProbesAreKept(t *testing.T) {
 	s, ctx := openStore(t), t.Context()
-	old := tiles.ProbeLife{ID: uuid('p', 1), Kiln: "big-blue", Channel: "1", Type: "K", Class: 2, Fitted: "2024-03-01"}
+	old := tiles.ProbeLife{ID: uuid('p', 1), Kiln: "big-blue", Channel: "1", Type: "K",
+		Class: 2, Fitted: "2024-03-01"}
 	kept := must[tiles.PutResult](t)(s.PutProbe(ctx, old, usecase.Precondition{}, when))
 	if again := must[tiles.PutResult](t)(s.PutProbe(ctx, old, usecase.Precondition{}, when)); again.New {
 		t.Error("said twice it was kept twice")
 	}
 	removed := old
 	removed.Removed, removed.Note = "2026-01-08", "the sheath was thin"
-	if _, err := s.PutProbe(ctx, removed, usecase.Precondition{Revision: kept.Revision + 7}, when); !errors.Is(err, tiles.ErrChanged) {
+	if _, err := s.PutProbe(ctx, removed, usecase.Precondition{Revision: kept.Revision + 7},
+		when); !errors.Is(err, tiles.ErrChanged) {
 		t.Errorf("over a revision that is not there: %v", err)
 	}
 	must[tiles.PutResult](t)(s.PutProbe(ctx, removed, usecase.Precondition{Revision: kept.Revision}, when))
-	fresh := tiles.ProbeLife{ID: uuid('p', 2), Kiln: "big-blue", Channel: "1", Type: "N", Class: 1, Fitted: "2026-01-08"}
+	fresh := tiles.ProbeLife{ID: uuid('p', 2), Kiln: "big-blue", Channel: "1", Type: "N",
+		Class: 1, Fitted: "2026-01-08"}
 	must[tiles.PutResult](t)(s.PutProbe(ctx, fresh, usecase.Precondition{New: true}, when))
-	must[tiles.PutResult](t)(s.PutProbe(ctx, tiles.ProbeLife{ID: uuid('p', 3), Kiln: "little-red", Channel: "1", Type: "S", Class: 2, Fitted: "2025-01-01"}, usecase.Precondition{}, when))
+	must[tiles.PutResult](t)(s.PutProbe(ctx,
+		tiles.ProbeLife{ID: uuid('p', 3), Kiln: "little-red", Channel: "1", Type: "S", Class: 2,
+			Fitted: "2025-01-01"}, usecase.Precondition{}, when))
 	got := must[[]tiles.KeptProbe](t)(s.Probes(ctx, "big-blue"))
-	if len(got) != 2 || got[0].ProbeLife != removed || got[1].ProbeLife != fresh || got[0].Revision <= kept.Revision {
+	if len(got) != 2 || got[0].ProbeLife != removed || got[1].ProbeLife != fresh ||
+		got[0].Revision <= kept.Revision {
 		t.Errorf("came back as %+v", got)
 	}
 	if n := len(must[[]tiles.KeptProbe](t)(s.Probes(ctx, ""))); n != 3 {
@@ -149,14 +162,18 @@ func TestProbesAreKept(t *testing.T) {
 func TestKeepShutsAndTicksAreKept(t *testing.T) {
 	s, ctx := openStore(t), t.Context()
 	for i, c := range []kiln.Celsius{50, 95} {
-		m := tiles.KeepShut{ID: uuid('m', i), Kiln: "big-blue", Mark: c, Reason: "the maker's manual", By: "KT"}
+		m := tiles.KeepShut{ID: uuid('m', i), Kiln: "big-blue", Mark: c,
+			Reason: "the maker's manual", By: "KT"}
 		must[tiles.PutResult](t)(s.PutKeepShut(ctx, m, later(time.Duration(i)*time.Hour)))
 	}
-	if got := must[[]tiles.KeepShut](t)(s.KeepShuts(ctx, "big-blue")); len(got) != 2 || got[0].Mark != 95 || got[0].Reason == "" || got[1].Mark != 50 {
+	if got := must[[]tiles.KeepShut](t)(s.KeepShuts(ctx, "big-blue")); len(got) != 2 || got[0].Mark != 95 ||
+		got[0].Reason == "" || got[1].Mark != 50 {
 		t.Errorf("marks: %+v", got)
 	}
 	for i, done := range []bool{true, false, true} {
-		must[tiles.PutResult](t)(s.PutTick(ctx, tiles.Tick{ID: uuid('t', i), Subject: "f", Item: []string{"caution-1", "caution-1", "caution-2"}[i], Done: done}, when))
+		must[tiles.PutResult](t)(s.PutTick(ctx,
+			tiles.Tick{ID: uuid('t', i), Subject: "f", Item: []string{"caution-1", "caution-1",
+				"caution-2"}[i], Done: done}, when))
 	}
 	if got := must[[]tiles.Tick](t)(s.Ticks(ctx, "f")); len(got) != 2 || got[0].Done || !got[1].Done {
 		t.Errorf("ticks: %+v", got)

@@ -26,12 +26,19 @@ func odd() []kiln.Sample {
 	}
 	none := kiln.NoTemperature()
 	return []kiln.Sample{
-		{Kiln: "big-blue", At: at("a", time.Minute, day, false), Values: []kiln.Value{value("1", 20, kiln.Good), value("2", 20.5, kiln.Good)}},
-		{Kiln: "big-blue", At: at("a", time.Minute+time.Second, day.Add(time.Second), false), Values: []kiln.Value{value("1", 1850, kiln.Unbelievable), value("2", 20.5, kiln.Good)}},
-		{Kiln: "big-blue", At: at("a", time.Minute+2*time.Second, day.AddDate(40, 0, 0), true), Values: []kiln.Value{value("2", none, kiln.Break)}},
-		{Kiln: "big-blue", At: at("a", time.Minute+2500*time.Millisecond, day.AddDate(40, 0, 0).Add(time.Second/2), true), Values: []kiln.Value{value("1", none, kiln.Good), value("2", -12.0625, kiln.Good)}},
+		{Kiln: "big-blue", At: at("a", time.Minute, day, false),
+			Values: []kiln.Value{value("1", 20, kiln.Good), value("2", 20.5, kiln.Good)}},
+		{Kiln: "big-blue", At: at("a", time.Minute+time.Second, day.Add(time.Second), false),
+			Values: []kiln.Value{value("1", 1850, kiln.Unbelievable), value("2", 20.5, kiln.Good)}},
+		{Kiln: "big-blue", At: at("a", time.Minute+2*time.Second, day.AddDate(40, 0, 0), true),
+			Values: []kiln.Value{value("2", none, kiln.Break)}},
+		{Kiln: "big-blue", At: at("a", time.Minute+2500*time.Millisecond,
+			day.AddDate(40, 0, 0).Add(time.Second/2), true), Values: []kiln.Value{value("1", none, kiln.Good),
+			value("2", -12.0625, kiln.Good)}},
 		{Kiln: "big-blue", At: at("b", 0, day.AddDate(-9, 0, 0), false)},
-		{Kiln: "big-blue", At: at("b", 9*time.Hour, day.AddDate(-9, 0, 0).Add(9*time.Hour), false), Values: []kiln.Value{value("room", 21.4, kiln.Good), value("1", 900.0078125, kiln.Good), value("2", math.MaxFloat64, kiln.Break)}},
+		{Kiln: "big-blue", At: at("b", 9*time.Hour, day.AddDate(-9, 0, 0).Add(9*time.Hour), false),
+			Values: []kiln.Value{value("room", 21.4, kiln.Good), value("1", 900.0078125, kiln.Good),
+				value("2", math.MaxFloat64, kiln.Break)}},
 	}
 }
 
@@ -61,7 +68,8 @@ func TestUnits(t *testing.T) {
 	for _, c := range []struct {
 		step kiln.Celsius
 		unit int64
-	}{{1, 16000}, {0.5, 8000}, {0.25, 4000}, {0.1, 1600}, {0.0625, 1000}, {0.05, 800}, {0.01, 160}, {0.0078125, 125}, {0.001, 16}} {
+	}{{1, 16000}, {0.5, 8000}, {0.25, 4000}, {0.1, 1600}, {0.0625, 1000}, {0.05, 800}, {0.01, 160},
+		{0.0078125, 125}, {0.001, 16}} {
 		var readings []int64
 		for n := -3000; n < 90000; n += 7 {
 			reading := kiln.Celsius(math.Round(float64(n)*float64(c.step)*1e7) / 1e7) // as text has it
@@ -92,17 +100,22 @@ func TestBlockProperties(t *testing.T) {
 		var samples []kiln.Sample
 		at := kiln.Stamp{Boot: "a", Wall: day}
 		for range rapid.IntRange(0, 200).Draw(t, "n") {
-			d := []time.Duration{time.Second, time.Second, time.Second, 10 * time.Second, time.Duration(rng.Int64N(1e10))}[rng.IntN(5)]
+			d := []time.Duration{time.Second, time.Second, time.Second, 10 * time.Second,
+				time.Duration(rng.Int64N(1e10))}[rng.IntN(5)]
 			at = after(at, d)
 			if rng.IntN(50) == 0 {
-				at = kiln.Stamp{Boot: kiln.BootID(fmt.Sprint(rng.IntN(9))), Since: time.Duration(rng.Int64N(1e15)), Wall: day.Add(time.Duration(rng.Int64N(1e17)) - 1e17/2), Trusted: rng.IntN(2) == 0}
+				at = kiln.Stamp{Boot: kiln.BootID(fmt.Sprint(rng.IntN(9))),
+					Since: time.Duration(rng.Int64N(1e15)),
+					Wall:  day.Add(time.Duration(rng.Int64N(1e17)) - 1e17/2), Trusted: rng.IntN(2) == 0}
 			}
 			s := kiln.Sample{Kiln: "k", At: at}
 			for c := range channels {
 				if rng.IntN(10) == 0 {
 					continue
 				}
-				v := kiln.Value{Channel: kiln.ChannelID(fmt.Sprint(c)), T: kiln.Celsius(math.Round(rng.NormFloat64()*600) * step), Fault: faults[rng.IntN(len(faults))]}
+				v := kiln.Value{Channel: kiln.ChannelID(fmt.Sprint(c)),
+					T:     kiln.Celsius(math.Round(rng.NormFloat64()*600) * step),
+					Fault: faults[rng.IntN(len(faults))]}
 				if rng.IntN(20) == 0 {
 					v.T = kiln.Celsius([]float64{math.NaN(), math.Inf(1), 1e37, -1e37, 1e5}[rng.IntN(5)])
 				}
@@ -147,7 +160,8 @@ func FuzzBlock(f *testing.F) {
 	f.Fuzz(func(t *testing.T, body []byte) {
 		data := codec.Wrap(body, codec.BodyPlain)
 		if samples, err := codec.Decode(data, "k"); err == nil {
-			if back, err := codec.Decode(codec.Encode(samples, true), "k"); err != nil || len(back) != len(samples) {
+			if back, err := codec.Decode(codec.Encode(samples, true), "k"); err != nil ||
+				len(back) != len(samples) {
 				t.Fatalf("what was read cannot be kept again: %v", err)
 			}
 		}
@@ -163,12 +177,17 @@ func TestSummaryComesBack(t *testing.T) {
 	f.PeakAfter, f.ToTop = 11*time.Hour, 10*time.Hour
 	f.Load, f.Note, f.Source, f.AtLeast, f.Provisional = "load", "a ✱ note", "hand", true, true
 	f.Dips = []kiln.Dip{{From: time.Hour, To: 2 * time.Hour, Lowest: 600.5}}
-	f.Gaps = []kiln.Gap{{After: time.Hour, For: 4 * time.Minute, Known: true, Why: "quiet"}, {After: 3 * time.Hour, Why: "restart"}}
+	f.Gaps = []kiln.Gap{{After: time.Hour, For: 4 * time.Minute, Known: true, Why: "quiet"},
+		{After: 3 * time.Hour, Why: "restart"}}
 	f.Faulty = map[kiln.Fault]int{kiln.Break: 3, kiln.Spike: 1}
-	f.HeatWork["2"] = kiln.HeatWork{C: kiln.NoTemperature(), Low: kiln.NoTemperature(), High: kiln.NoTemperature(), Position: -1, OwnSD: 4.5, Estimate: true, From: "cones", Model: "0"}
-	f.Corrected = map[kiln.Place]kiln.HeatWork{{Channel: "1"}: {C: 1231, Low: 1226, High: 1236, Position: 27.5, Bias: 9, BiasSD: 2.5, From: "curve", Model: "1"},
-		{Channel: "1", Shelf: "top"}: {C: 1228, Low: 1220, High: 1236, Position: 27.4, Bias: 6, BiasSD: 4, From: "curve", Model: "1"}}
-	f.Told = kiln.HandTold{Sitter: "6", SitterSeries: heatwork.SeriesSmall, Dropped: day.Add(time.Hour), Intended: "6+0.2"}
+	f.HeatWork["2"] = kiln.HeatWork{C: kiln.NoTemperature(), Low: kiln.NoTemperature(),
+		High: kiln.NoTemperature(), Position: -1, OwnSD: 4.5, Estimate: true, From: "cones", Model: "0"}
+	f.Corrected = map[kiln.Place]kiln.HeatWork{{Channel: "1"}: {C: 1231, Low: 1226, High: 1236,
+		Position: 27.5, Bias: 9, BiasSD: 2.5, From: "curve", Model: "1"},
+		{Channel: "1", Shelf: "top"}: {C: 1228, Low: 1220, High: 1236, Position: 27.4, Bias: 6, BiasSD: 4,
+			From: "curve", Model: "1"}}
+	f.Told = kiln.HandTold{Sitter: "6", SitterSeries: heatwork.SeriesSmall,
+		Dropped: day.Add(time.Hour), Intended: "6+0.2"}
 	back := must[kiln.Firing](t)(codec.ReadSummary(codec.WriteSummary(f)))
 	f.Status = ""
 	if got, want := fmt.Sprintf("%+v", back), fmt.Sprintf("%+v", f); got != want {
@@ -182,10 +201,12 @@ func TestSummaryComesBack(t *testing.T) {
 // same reports whether b gives back what a block can keep of a.
 func same(a, b []kiln.Sample) bool {
 	return slices.EqualFunc(a, b, func(x, y kiln.Sample) bool {
-		return x.At.Boot == y.At.Boot && x.At.Since == y.At.Since && x.At.Trusted == y.At.Trusted && len(x.Values) == len(y.Values) &&
+		return x.At.Boot == y.At.Boot && x.At.Since == y.At.Since && x.At.Trusted == y.At.Trusted &&
+			len(x.Values) == len(y.Values) &&
 			!slices.ContainsFunc(x.Values, func(v kiln.Value) bool {
 				w, ok := y.Value(v.Channel)
-				return !ok || v.Fault != w.Fault || codec.IsNumber(v.T) != w.T.Known() || w.T.Known() && codec.CountOf(v.T) != codec.CountOf(w.T)
+				return !ok || v.Fault != w.Fault || codec.IsNumber(v.T) != w.T.Known() ||
+					w.T.Known() && codec.CountOf(v.T) != codec.CountOf(w.T)
 			})
 	})
 }

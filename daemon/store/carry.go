@@ -28,9 +28,9 @@ import (
 // column that may be NULL is NULL. It needs no other copy of lidwright to be read by people.
 
 // carried tables, each after those that it refers to. What is left out: notices and sessions, which
-// are letters and keys, the program that made the tables, what names became here when another site was taken in,
-// how far a collector is, names that kilns had, and which records can go on again. What other studios told of
-// a clay goes with a whole site alone: see taker.others.
+// are letters and keys, the program that made the tables, what names became here when another site was taken
+// in, how far a collector is, names that kilns had, and which records can go on again. What other studios
+// told of a clay goes with a whole site alone: see taker.others.
 var carryTables = []string{"site", "boot", "change", "clay", "batch", "batch_parent", "bar", "reading", "act",
 	"load", "load_bar", "load_firing", "lid_result", "pot",
 	"cone", "note", "tick", "kiln", "usual", "probe", "unpacking_mark", "firing", "run", "curve", "envelope",
@@ -139,7 +139,8 @@ func writeCarry(ctx context.Context, db *sql.DB, out io.Writer, version string,
 			return m, fmt.Errorf("table %s: %w", t, err)
 		}
 	}
-	w, err := c.zip.CreateHeader(&zip.FileHeader{Name: "manifest.json", Method: zip.Deflate, Modified: m.MadeAt})
+	w, err := c.zip.CreateHeader(&zip.FileHeader{Name: "manifest.json",
+		Method: zip.Deflate, Modified: m.MadeAt})
 	if err != nil {
 		return m, err
 	}
@@ -161,7 +162,9 @@ func carryColumns(ctx context.Context, q querier, schema, table string) ([]carry
 	if err != nil {
 		return nil, err
 	}
-	return collect(rows, "columns", func(c *carryColumn) error { return rows.Scan(&c.name, &c.kind, &c.nullable) })
+	return collect(rows, "columns", func(c *carryColumn) error {
+		return rows.Scan(&c.name, &c.kind, &c.nullable)
+	})
 }
 
 // named lists columns for a statement.
@@ -242,7 +245,8 @@ func cellOf(v any) string {
 	return "" // NULL
 }
 
-func eachRow(ctx context.Context, q querier, table string, columns []carryColumn, f func(values []any) error) error {
+func eachRow(ctx context.Context, q querier, table string, columns []carryColumn,
+	f func(values []any) error) error {
 	rows, err := q.QueryContext(ctx, `SELECT `+named(columns)+` FROM `+table+` ORDER BY 1, 2`)
 	if err != nil {
 		return err
@@ -294,7 +298,8 @@ func manifestOf(z *zip.Reader) (m CarryManifest, err error) {
 		return m, fmt.Errorf("%w: the carry file has form %d, this program knows %d; take it in with lidwright %s or newer", ErrNewer, m.Form, carryForm, m.Version)
 	}
 	if len(z.File) != len(m.Files)+1 {
-		return m, fmt.Errorf("%w: it should hold %d files and holds %d", ErrCarry, len(m.Files)+1, len(z.File))
+		return m, fmt.Errorf("%w: it should hold %d files and holds %d", ErrCarry,
+			len(m.Files)+1, len(z.File))
 	}
 	for _, f := range m.Files {
 		sum := sha256.New()
@@ -304,7 +309,8 @@ func manifestOf(z *zip.Reader) (m CarryManifest, err error) {
 			r.Close()
 		}
 		if err != nil || hex.EncodeToString(sum.Sum(nil)) != f.SHA256 {
-			return m, fmt.Errorf("%w: %s in it is missing or not as it was written (%v)", ErrCarry, f.Name, err)
+			return m, fmt.Errorf("%w: %s in it is missing or not as it was written (%v)", ErrCarry, f.Name,
+				err)
 		}
 	}
 	return m, nil
@@ -335,8 +341,10 @@ func fits(z *zip.Reader, folder string) error {
 	for _, f := range z.File {
 		size, packed := f.UncompressedSize64, f.CompressedSize64
 		switch {
-		case f.Name == "manifest.json" && size > mostManifest, f.Method == zip.Store && size > mostBlob, f.Method != zip.Store && size > mostTable, size > 1<<20 && size > mostTightness*packed:
-			return fmt.Errorf("%w: %s in it would have %d MB out of %d kB", ErrCarry, f.Name, size>>20, packed>>10)
+		case f.Name == "manifest.json" && size > mostManifest, f.Method == zip.Store && size > mostBlob,
+			f.Method != zip.Store && size > mostTable, size > 1<<20 && size > mostTightness*packed:
+			return fmt.Errorf("%w: %s in it would have %d MB out of %d kB", ErrCarry,
+				f.Name, size>>20, packed>>10)
 		case f.Method != zip.Store:
 			tables += size
 		}
@@ -346,7 +354,8 @@ func fits(z *zip.Reader, folder string) error {
 		return fmt.Errorf("%w: its tables would have %d MB", ErrCarry, tables>>20)
 	}
 	var disk unix.Statfs_t
-	if err := unix.Statfs(folder, &disk); err == nil && all+spareBytes > uint64(disk.Bavail)*uint64(disk.Bsize) {
+	if err := unix.Statfs(folder, &disk); err == nil && all+
+		spareBytes > uint64(disk.Bavail)*uint64(disk.Bsize) {
 		return fmt.Errorf("it needs %d MB beside the store, and %d MB are free", (all+spareBytes)>>20,
 			uint64(disk.Bavail)*uint64(disk.Bsize)>>20)
 	}

@@ -45,7 +45,8 @@ func fullSite(t testing.TB, word byte) (folder string) {
 	must[tiles.PutResult](t)(s.PutClay(ctx, c, usecase.Precondition{}, when))
 	must[tiles.PutResult](t)(s.PutBatch(ctx, batchB(), usecase.Precondition{}, when))
 	child := batchB()
-	child.BatchRef.Batch, child.Kind, child.Parents, child.Shares = "R", "reclaim", []tiles.BatchRef{batchB().BatchRef}, []tiles.Ratio{1}
+	child.BatchRef.Batch, child.Kind, child.Parents, child.Shares =
+		"R", "reclaim", []tiles.BatchRef{batchB().BatchRef}, []tiles.Ratio{1}
 	must[tiles.PutResult](t)(s.PutBatch(ctx, child, usecase.Precondition{}, when))
 	for i, code := range []tiles.Code{"BQ7", "BQ4"} {
 		b := bar(code, 100*int(word)+i)
@@ -58,12 +59,14 @@ func fullSite(t testing.TB, word byte) (folder string) {
 		must[tiles.PutResult](t)(s.PutReading(ctx, r, when))
 	}
 	at := later(time.Minute)
-	for _, err := range []error{s.StrikeReading(ctx, "BQ7", uuid(word, 20), "KT", "@wrong mark", at), s.ConfirmReading(ctx, "BQ7", uuid(word, 21), "KT", "", at)} {
+	for _, err := range []error{s.StrikeReading(ctx, "BQ7", uuid(word, 20), "KT", "@wrong mark", at),
+		s.ConfirmReading(ctx, "BQ7", uuid(word, 21), "KT", "", at)} {
 		if err != nil {
 			t.Fatal(err)
 		}
 	}
-	load := tiles.Load{ID: uuid(word, 30), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: "KT", Bars: []tiles.Placed{{Bar: "BQ7", Shelf: "top"}}}
+	load := tiles.Load{ID: uuid(word, 30), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation,
+		PackedBy: "KT", Bars: []tiles.Placed{{Bar: "BQ7", Shelf: "top"}}}
 	must[tiles.PutResult](t)(s.PutLoad(ctx, load, usecase.Precondition{}, when))
 	if err := s.AttachLoad(ctx, load.ID, f.ID, at); err != nil {
 		t.Fatal(err)
@@ -74,16 +77,30 @@ func fullSite(t testing.TB, word byte) (folder string) {
 	v := lidBoard(1)
 	v.ID, v.Load, v.Pots = uuid(word, 50), load.ID, []string{p.ID}
 	must[tiles.PutResult](t)(s.PutLidResult(ctx, v, when))
-	must[tiles.PutResult](t)(s.PutCone(ctx, tiles.ConeSeen{ID: uuid(word, 60), Firing: f.ID, Cone: "6", Series: string(heatwork.SeriesSelfSupporting), Shelf: "top", Seen: "down", By: "KT"}, when))
-	must[tiles.PutResult](t)(s.PutNote(ctx, tiles.Note{ID: uuid(word, 70), Firing: f.ID, Text: odd, By: "KT"}, when))
-	must[tiles.PutResult](t)(s.PutTick(ctx, tiles.Tick{ID: uuid(word, 80), Subject: load.ID, Item: "caution-36", Done: true}, when))
-	must[tiles.PutResult](t)(s.PutProbe(ctx, tiles.ProbeLife{ID: uuid(word, 90), Kiln: "big-blue", Channel: "1", Type: "K", Class: 2, Fitted: "2026-01-01"}, usecase.Precondition{}, when))
-	must[tiles.PutResult](t)(s.PutKeepShut(ctx, tiles.KeepShut{ID: uuid(word, 95), Kiln: "big-blue", Mark: 95, Reason: "thin ware"}, when))
-	must[tiles.PutResult](t)(s.PutKiln(ctx, tiles.AddedKiln{ID: kiln.KilnID(fmt.Sprintf("old-gas-%d", word)), Fuel: "gas"}, usecase.Precondition{}, when))
-	must[tiles.RecordedKiln](t)(s.RenameKiln(ctx, kiln.KilnID(fmt.Sprintf("old-gas-%d", word)), kiln.KilnID(fmt.Sprintf("gas-%d", word)), when))
-	must[tiles.PutResult](t)(s.PutUsual(ctx, tiles.UsualSaid{ID: uuid(word, 96), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, What: tiles.UsualPinned, HeatWork: 1222}, when))
-	if err := (Outbox{s}).SaveClayBodies(ctx, []wire.KeptBody{{Clay: string(tern.ID), Body: wire.CatalogueBody{ID: uuid(word, 97),
-		Name: odd, Cone: "6", MaturesC: 1222}, Told: &wire.PoolAnswer{Model: "1", MaturesC: 1222, Studios: 41, Made: day, Prior: []byte{1, 2}}}}); err != nil {
+	must[tiles.PutResult](t)(s.PutCone(ctx,
+		tiles.ConeSeen{ID: uuid(word, 60), Firing: f.ID, Cone: "6",
+			Series: string(heatwork.SeriesSelfSupporting), Shelf: "top", Seen: "down", By: "KT"}, when))
+	must[tiles.PutResult](t)(s.PutNote(ctx, tiles.Note{ID: uuid(word, 70), Firing: f.ID, Text: odd, By: "KT"},
+		when))
+	must[tiles.PutResult](t)(s.PutTick(ctx,
+		tiles.Tick{ID: uuid(word, 80), Subject: load.ID, Item: "caution-36", Done: true}, when))
+	must[tiles.PutResult](t)(s.PutProbe(ctx,
+		tiles.ProbeLife{ID: uuid(word, 90), Kiln: "big-blue", Channel: "1", Type: "K", Class: 2,
+			Fitted: "2026-01-01"}, usecase.Precondition{}, when))
+	must[tiles.PutResult](t)(s.PutKeepShut(ctx,
+		tiles.KeepShut{ID: uuid(word, 95), Kiln: "big-blue", Mark: 95, Reason: "thin ware"}, when))
+	must[tiles.PutResult](t)(s.PutKiln(ctx,
+		tiles.AddedKiln{ID: kiln.KilnID(fmt.Sprintf("old-gas-%d", word)), Fuel: "gas"},
+		usecase.Precondition{}, when))
+	must[tiles.RecordedKiln](t)(s.RenameKiln(ctx, kiln.KilnID(fmt.Sprintf("old-gas-%d", word)),
+		kiln.KilnID(fmt.Sprintf("gas-%d", word)), when))
+	must[tiles.PutResult](t)(s.PutUsual(ctx,
+		tiles.UsualSaid{ID: uuid(word, 96), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation,
+			What: tiles.UsualPinned, HeatWork: 1222}, when))
+	if err := (Outbox{s}).SaveClayBodies(ctx,
+		[]wire.KeptBody{{Clay: string(tern.ID), Body: wire.CatalogueBody{ID: uuid(word, 97),
+			Name: odd, Cone: "6", MaturesC: 1222}, Told: &wire.PoolAnswer{Model: "1", MaturesC: 1222,
+			Studios: 41, Made: day, Prior: []byte{1, 2}}}}); err != nil {
 		t.Fatal(err)
 	}
 	for _, table := range carryTables {
@@ -132,7 +149,8 @@ func saved(t *testing.T, folder string) string {
 // TestCarryNamesEveryTable: a table that comes is carried, or it is said why not.
 func TestCarryNamesEveryTable(t *testing.T) {
 	s := openStore(t)
-	rows := must2(s.read.QueryContext(t.Context(), `SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite%'`))
+	rows := must2(s.read.QueryContext(t.Context(),
+		`SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite%'`))
 	var name string
 	have := must[[]string](t)(collect(rows, "tables", func(n *string) error { return rows.Scan(n) }))
 	for _, name = range have {
@@ -214,9 +232,11 @@ func TestCarryFollows(t *testing.T) {
 		t.Errorf("what came after: %v %v", c.New, c.Renamed)
 	}
 	old = must[*Store](t)(Open(ctx, home))
-	must[tiles.PutResult](t)(old.PutClay(ctx, tiles.Clay{ID: "dunlin", Name: "there"}, usecase.Precondition{}, when))
+	must[tiles.PutResult](t)(old.PutClay(ctx, tiles.Clay{ID: "dunlin", Name: "there"},
+		usecase.Precondition{}, when))
 	old.Close()
-	must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: "dunlin", Name: "here"}, usecase.Precondition{}, when))
+	must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: "dunlin", Name: "here"},
+		usecase.Precondition{}, when))
 	before := everything(t, s)
 	if _, err := s.TakeCarry(ctx, saved(t, home), nil, false, freeCode); !errors.Is(err, ErrApart) {
 		t.Errorf("both went on: %v", err)
@@ -237,8 +257,10 @@ func TestCarryOfAnotherSite(t *testing.T) {
 	path := saved(t, fullSite(t, 2))
 	before := everything(t, s)
 	c := must[Carried](t)(s.TakeCarry(ctx, path, nil, false, freeCode))
-	want := []Renamed{{"clay", "tern", "tern-2"}, {"kiln", "big-blue", "big-blue-2"}, {"bar", "BQ4", "AA3"}, {"bar", "BQ7", "AA4"}}
-	if !slices.Equal(c.Renamed, want) || c.Left != 1 || c.New["reading"] != 3 || c.New["firing"] != 1 || c.New["site"] != 0 {
+	want := []Renamed{{"clay", "tern", "tern-2"}, {"kiln", "big-blue", "big-blue-2"},
+		{"bar", "BQ4", "AA3"}, {"bar", "BQ7", "AA4"}}
+	if !slices.Equal(c.Renamed, want) || c.Left != 1 || c.New["reading"] != 3 ||
+		c.New["firing"] != 1 || c.New["site"] != 0 {
 		t.Errorf("renamed %v, left %d, new %v", c.Renamed, c.Left, c.New)
 	}
 	after := everything(t, s)
@@ -250,7 +272,8 @@ func TestCarryOfAnotherSite(t *testing.T) {
 		}
 	}
 	bars := must[[]tiles.KeptBar](t)(s.Bars(ctx, tiles.BarFilter{Clay: "tern-2"}, oneProbe))
-	if len(bars) != 2 || len(bars[1].Readings) != 3 || bars[1].Readings[0].Struck == nil || len(bars[1].Firings) != 1 {
+	if len(bars) != 2 || len(bars[1].Readings) != 3 || bars[1].Readings[0].Struck == nil ||
+		len(bars[1].Firings) != 1 {
 		t.Errorf("bars of the other site: %+v", bars)
 	}
 	f := must[kiln.Firing](t)(s.Firing(ctx, kiln.FiringID(uuid(2, 2))))
@@ -258,7 +281,9 @@ func TestCarryOfAnotherSite(t *testing.T) {
 		t.Errorf("firing of the other site: %+v", f)
 	}
 	for _, ch := range must[[]tiles.Change](t)(s.Changes(ctx, int64(len(before["change"])), 500)) {
-		if strings.Contains(string(ch.Body), `"tern"`) || strings.Contains(string(ch.Body), "tern/") || strings.Contains(string(ch.Body), "BQ7") || strings.Contains(string(ch.Body), `"big-blue"`) || ch.ID == "tern" || ch.ID == "BQ7" {
+		if strings.Contains(string(ch.Body), `"tern"`) || strings.Contains(string(ch.Body), "tern/") ||
+			strings.Contains(string(ch.Body), "BQ7") || strings.Contains(string(ch.Body), `"big-blue"`) ||
+			ch.ID == "tern" || ch.ID == "BQ7" {
 			t.Errorf("an old name in the record: %s %s %s", ch.Kind, ch.ID, ch.Body)
 		}
 	}
@@ -275,7 +300,8 @@ func TestCarryOfAnotherSite(t *testing.T) {
 	s = must[*Store](t)(Open(ctx, fullSite(t, 3)))
 	defer s.Close()
 	c = must[Carried](t)(s.TakeCarry(ctx, path, []string{"kiln big-blue", "clay tern"}, false, freeCode))
-	if f := must[kiln.Firing](t)(s.Firing(ctx, kiln.FiringID(uuid(2, 2)))); f.Kiln != "big-blue" || f.Number != 2 || len(c.Renamed) != 2 {
+	if f := must[kiln.Firing](t)(s.Firing(ctx, kiln.FiringID(uuid(2, 2)))); f.Kiln != "big-blue" ||
+		f.Number != 2 || len(c.Renamed) != 2 {
 		t.Errorf("firing %s %d, renamed %v", f.Kiln, f.Number, c.Renamed)
 	}
 }
@@ -312,7 +338,8 @@ func TestCarryRefused(t *testing.T) {
 		path := filepath.Join(folder, "y.zip")
 		os.WriteFile(path, other, 0o600)
 		// A bit may lie where a zip keeps what nobody reads, such as a date; then it is whole.
-		if _, err := s.TakeCarry(ctx, path, nil, true, freeCode); err != nil && !errors.Is(err, ErrCarry) && !errors.Is(err, ErrNewer) {
+		if _, err := s.TakeCarry(ctx, path, nil, true, freeCode); err != nil && !errors.Is(err, ErrCarry) &&
+			!errors.Is(err, ErrNewer) {
 			t.Errorf("bit at %d: %v", at, err)
 		}
 	}
@@ -333,7 +360,8 @@ func TestCarryRefused(t *testing.T) {
 
 // TestCSV: what is written reads back, and a reader that follows RFC 4180 reads the same.
 func TestCSV(t *testing.T) {
-	for _, text := range []string{"", " ", "=1+2", "+", "-3", "@x", "\t", "'", "''x", "a,b", `"`, "a\r\nb", "\r", "\n", "ä½", "plain"} {
+	for _, text := range []string{"", " ", "=1+2", "+", "-3", "@x", "\t", "'", "''x", "a,b", `"`, "a\r\nb",
+		"\r", "\n", "ä½", "plain"} {
 		if unguard(guardText(text)) != text {
 			t.Errorf("%q comes back as %q", text, unguard(guardText(text)))
 		}
@@ -364,7 +392,8 @@ func TestCarryOfWhatOthersTold(t *testing.T) {
 	must[Carried](t)(fresh.TakeCarry(ctx, path, nil, false, freeCode))
 	got := must[[]wire.KeptBody](t)(Outbox{fresh}.ClayBodies(ctx))
 	_, now, err := Outbox{fresh}.Site(ctx)
-	if err != nil || len(got) != 1 || got[0].Told == nil || got[0].Told.Studios != 41 || !got[0].Told.Made.Equal(day) {
+	if err != nil || len(got) != 1 || got[0].Told == nil || got[0].Told.Studios != 41 ||
+		!got[0].Told.Made.Equal(day) {
 		t.Fatalf("on the new machine: %+v, %v", got, err)
 	}
 	if got[0].YesLife == "" || got[0].YesLife == now || got[0].Sent != "what was sent" {
@@ -375,13 +404,15 @@ func TestCarryOfWhatOthersTold(t *testing.T) {
 		t.Fatal(err)
 	}
 	c := must[Carried](t)(fresh.TakeCarry(ctx, path, nil, false, freeCode))
-	if again := must[[]wire.KeptBody](t)(Outbox{fresh}.ClayBodies(ctx)); c.Others != 0 || len(again) != 1 || again[0].Told.Studios != 43 {
+	if again := must[[]wire.KeptBody](t)(Outbox{fresh}.ClayBodies(ctx)); c.Others != 0 || len(again) != 1 ||
+		again[0].Told.Studios != 43 {
 		t.Errorf("taken in once more: %d left, %+v", c.Others, again)
 	}
 	other := must[*Store](t)(Open(ctx, fullSite(t, 2)))
 	defer other.Close()
 	c = must[Carried](t)(other.TakeCarry(ctx, path, nil, false, freeCode))
-	if its := must[[]wire.KeptBody](t)(Outbox{other}.ClayBodies(ctx)); c.Others != 1 || len(its) != 1 || its[0].Body.ID != uuid(2, 97) {
+	if its := must[[]wire.KeptBody](t)(Outbox{other}.ClayBodies(ctx)); c.Others != 1 || len(its) != 1 ||
+		its[0].Body.ID != uuid(2, 97) {
 		t.Errorf("into another record: %d left, %+v", c.Others, its)
 	}
 }

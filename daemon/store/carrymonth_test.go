@@ -48,7 +48,8 @@ func month(t *testing.T, folder string, site byte, n int) {
 	own := tiles.ClayID(fmt.Sprintf("clay-%c", site))
 	for i, clay := range []tiles.ClayID{"tern", own} {
 		if n == 0 {
-			must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: clay, Name: "Tern stoneware"}, usecase.Precondition{}, when))
+			must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: clay, Name: "Tern stoneware"},
+				usecase.Precondition{}, when))
 		}
 		b := batchB()
 		b.BatchRef = tiles.BatchRef{Clay: clay, Batch: tiles.BatchID(rune('B' + n))}
@@ -79,7 +80,8 @@ func TestCarryEveryMonth(t *testing.T) {
 	defer s.Close()
 	must[string](t)(s.SiteID(ctx, uuid('h', 1)))
 	must[tiles.PutResult](t)(s.PutClay(ctx, tern, usecase.Precondition{}, when))
-	play(t, s, firingOf(t, glaze, 0.1, 99).whole(kiln.FiringID(uuid('h', 2)), "big-blue", beginning(99)), nil, 600)
+	play(t, s, firingOf(t, glaze, 0.1, 99).whole(kiln.FiringID(uuid('h', 2)), "big-blue", beginning(99)), nil,
+		600)
 	must[bool](t)(s.Foreign(ctx))
 	var folders []string
 	for range sites {
@@ -87,7 +89,9 @@ func TestCarryEveryMonth(t *testing.T) {
 	}
 	for n := range months {
 		if n == 2 { // the name that came from a: here it is another clay's bag, and stays what it is
-			must[tiles.PutResult](t)(s.PutBatch(ctx, tiles.Batch{BatchRef: tiles.BatchRef{Clay: "clay-a", Batch: "Z"}, Kind: "bought", Open: true}, usecase.Precondition{}, when))
+			must[tiles.PutResult](t)(s.PutBatch(ctx,
+				tiles.Batch{BatchRef: tiles.BatchRef{Clay: "clay-a", Batch: "Z"}, Kind: "bought", Open: true},
+				usecase.Precondition{}, when))
 		}
 		for i, folder := range folders {
 			site := byte('a' + i)
@@ -102,14 +106,17 @@ func TestCarryEveryMonth(t *testing.T) {
 				t.Fatal(err)
 			}
 			asked := must[Carried](t)(beside.TakeCarry(ctx, path, same, true, coded3))
-			if proposes := fmt.Sprint(asked.Same); n == 0 && i == 0 && proposes != "[clay tern kiln big-blue]" || n > 0 && proposes != "[]" {
+			if proposes := fmt.Sprint(asked.Same); n == 0 && i == 0 &&
+				proposes != "[clay tern kiln big-blue]" || n > 0 && proposes != "[]" {
 				t.Errorf("site %c, month %d: the dry run proposes %s", site, n, proposes)
 			}
 			c := must[Carried](t)(beside.TakeCarry(ctx, path, same, false, coded3))
-			if c.New["bar"] != 2 || c.New["reading"] != 4 || c.New["firing"] != 1 || c.New["batch"] < 2 || n > 0 && (c.New["clay"] != 0 || c.New["batch"] != 2) {
+			if c.New["bar"] != 2 || c.New["reading"] != 4 || c.New["firing"] != 1 || c.New["batch"] < 2 ||
+				n > 0 && (c.New["clay"] != 0 || c.New["batch"] != 2) {
 				t.Errorf("site %c, month %d: %v came", site, n, c.New)
 			}
-			if again := must[Carried](t)(beside.TakeCarry(ctx, path, nil, false, coded3)); len(again.New) > 0 {
+			if again := must[Carried](t)(beside.TakeCarry(ctx, path, nil, false,
+				coded3)); len(again.New) > 0 {
 				t.Errorf("site %c, month %d: a second time %v came", site, n, again.New)
 			}
 			beside.Close()
@@ -117,17 +124,20 @@ func TestCarryEveryMonth(t *testing.T) {
 				t.Errorf("the daemon does not notice: %v, %v", foreign, err)
 			}
 		}
-		must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("ours-%d", n)), Name: "x"}, usecase.Precondition{}, when)) // both go on
+		// both go on
+		must[tiles.PutResult](t)(s.PutClay(ctx,
+			tiles.Clay{ID: tiles.ClayID(fmt.Sprintf("ours-%d", n)), Name: "x"}, usecase.Precondition{}, when))
 	}
 	for query, want := range map[string]int{
 		`SELECT count(*) FROM bar`:                           2 * sites * months,
 		`SELECT count(*) FROM reading`:                       4 * sites * months,
 		`SELECT count(*) FROM firing`:                        1 + sites*months,
 		`SELECT count(*) FROM clay WHERE clay LIKE 'clay-_'`: sites,
-		`SELECT count(*) FROM clay WHERE clay LIKE 'tern%'`:  sites, // one is the same, the others have their own
-		`SELECT count(DISTINCT kiln) FROM firing`:            1 + sites,
-		`SELECT count(*) FROM bar WHERE clay = 'tern'`:       months,
-		`SELECT count(*) FROM pragma_foreign_key_check`:      0,
+		// one is the same, the others have their own
+		`SELECT count(*) FROM clay WHERE clay LIKE 'tern%'`:                                                sites,
+		`SELECT count(DISTINCT kiln) FROM firing`:                                                          1 + sites,
+		`SELECT count(*) FROM bar WHERE clay = 'tern'`:                                                     months,
+		`SELECT count(*) FROM pragma_foreign_key_check`:                                                    0,
 		`SELECT count(*) FROM bar b JOIN change c ON c.seq = b.rev WHERE c.kind NOT IN ('bar', 'reading')`: 0,
 	} {
 		if got := count(t, s, query); got != want {
@@ -135,10 +145,12 @@ func TestCarryEveryMonth(t *testing.T) {
 		}
 	}
 	path := saved(t, folders[0])
-	if _, err := s.TakeCarry(ctx, path, []string{"clay wren"}, true, coded3); !errors.Is(err, ErrSame) || !strings.Contains(err.Error(), "no clay wren on both sides; there are clay clay-a, clay tern, kiln big-blue") {
+	if _, err := s.TakeCarry(ctx, path, []string{"clay wren"}, true, coded3); !errors.Is(err, ErrSame) ||
+		!strings.Contains(err.Error(), "no clay wren on both sides; there are clay clay-a, clay tern, kiln big-blue") {
 		t.Errorf("a name that nobody has: %v", err)
 	}
-	if _, err := s.TakeCarry(ctx, path, []string{"clay tern"}, true, coded3); !errors.Is(err, ErrSame) || !strings.Contains(err.Error(), "tern-2") {
+	if _, err := s.TakeCarry(ctx, path, []string{"clay tern"}, true, coded3); !errors.Is(err, ErrSame) ||
+		!strings.Contains(err.Error(), "tern-2") {
 		t.Errorf("a name that was renamed before: %v", err)
 	}
 }
@@ -149,7 +161,8 @@ func carryFiles(t *testing.T, months int) (folder string) {
 	folder, site := t.TempDir(), t.TempDir()
 	for n := range months {
 		month(t, site, 'a', n)
-		must[CarryManifest](t)(SaveCarry(t.Context(), site, filepath.Join(folder, fmt.Sprintf("%d.zip", n)), "test", day))
+		must[CarryManifest](t)(SaveCarry(t.Context(), site, filepath.Join(folder, fmt.Sprintf("%d.zip", n)),
+			"test", day))
 	}
 	return folder
 }
@@ -160,7 +173,9 @@ func hostile(t *testing.T, path, name string, begin string, fill []byte, times i
 	out := must[*os.File](t)(os.Create(path))
 	defer out.Close()
 	z := zip.NewWriter(out)
-	z.RegisterCompressor(zip.Deflate, func(w io.Writer) (io.WriteCloser, error) { return flate.NewWriter(w, flate.BestSpeed) })
+	z.RegisterCompressor(zip.Deflate, func(w io.Writer) (io.WriteCloser, error) {
+		return flate.NewWriter(w, flate.BestSpeed)
+	})
 	w := must2(z.Create(name))
 	sum := sha256.New()
 	both := io.MultiWriter(w, sum)
@@ -171,7 +186,8 @@ func hostile(t *testing.T, path, name string, begin string, fill []byte, times i
 		}
 	}
 	if name != "manifest.json" {
-		m, _ := json.Marshal(CarryManifest{Form: 1, Site: uuid('x', 1), Schema: len(schemaFiles()), Files: []CarryFile{{Name: name, SHA256: hex.EncodeToString(sum.Sum(nil))}}})
+		m, _ := json.Marshal(CarryManifest{Form: 1, Site: uuid('x', 1), Schema: len(schemaFiles()),
+			Files: []CarryFile{{Name: name, SHA256: hex.EncodeToString(sum.Sum(nil))}}})
 		must2(must2(z.Create("manifest.json")).Write(m))
 	}
 	if err := z.Close(); err != nil {
@@ -205,7 +221,8 @@ func peak() (kB int) {
 	return kB
 }
 
-// speckled is a megabyte of a form with numbers by chance in it, so that it is packed no tighter than tables are.
+// speckled is a megabyte of a form with numbers by chance in it, so that it is packed no tighter than tables
+// are.
 func speckled(form string) []byte {
 	rng := rand.New(rand.NewPCG(1, 9))
 	var b bytes.Buffer
@@ -226,16 +243,21 @@ func TestHostileCarry(t *testing.T) {
 		fill        []byte
 		times       int
 	}{
-		"a cell without end":        {"change.csv", change + `1,clay,put,"`, mega, 100},
-		"a row of many cells":       {"change.csv", change, bytes.Repeat([]byte(","), 1<<20), 100},
-		"a blob":                    {"curve/1.bin", "", mega, 100},
-		"a manifest of many files":  {"manifest.json", `{"lidwright_carry":1,"schema":3,"files":[{}`, bytes.Repeat([]byte(",{}"), 1<<18), 130},
-		"a manifest with one word":  {"manifest.json", `{"lidwright_carry":1,"schema":3,"version":"`, mega, 100},
-		"very many boots":           {"boot.csv", "id,offset_ms\r\n", lines("x,1\r\n"), 200},
-		"a manifest within limits":  {"manifest.json", `{"lidwright_carry":1,"schema":3,"files":[{}`, speckled(`,{"rows":%d}`), 8},
-		"a long word within limits": {"manifest.json", `{"lidwright_carry":1,"schema":3,"version":"`, speckled("%d" + strings.Repeat("a", 100)), 15},
-		"a cell within limits":      {"change.csv", change + `1,clay,put,"`, speckled("%d" + strings.Repeat("a", 100)), 40},
-		"a blob within limits":      {"curve/1.bin", "", speckled("%d" + strings.Repeat("a", 100)), 40},
+		"a cell without end":  {"change.csv", change + `1,clay,put,"`, mega, 100},
+		"a row of many cells": {"change.csv", change, bytes.Repeat([]byte(","), 1<<20), 100},
+		"a blob":              {"curve/1.bin", "", mega, 100},
+		"a manifest of many files": {"manifest.json", `{"lidwright_carry":1,"schema":3,"files":[{}`,
+			bytes.Repeat([]byte(",{}"), 1<<18), 130},
+		"a manifest with one word": {"manifest.json", `{"lidwright_carry":1,"schema":3,"version":"`, mega,
+			100},
+		"very many boots": {"boot.csv", "id,offset_ms\r\n", lines("x,1\r\n"), 200},
+		"a manifest within limits": {"manifest.json", `{"lidwright_carry":1,"schema":3,"files":[{}`,
+			speckled(`,{"rows":%d}`), 8},
+		"a long word within limits": {"manifest.json", `{"lidwright_carry":1,"schema":3,"version":"`,
+			speckled("%d" + strings.Repeat("a", 100)), 15},
+		"a cell within limits": {"change.csv", change + `1,clay,put,"`,
+			speckled("%d" + strings.Repeat("a", 100)), 40},
+		"a blob within limits": {"curve/1.bin", "", speckled("%d" + strings.Repeat("a", 100)), 40},
 	} {
 		path := filepath.Join(t.TempDir(), "x.zip")
 		hostile(t, path, c.name, c.begin, c.fill, c.times)
@@ -250,7 +272,8 @@ func TestHostileCarry(t *testing.T) {
 		}
 		var kB int
 		fmt.Sscan(string(said), &kB)
-		if kB > kilntest.MemoryTimes*64<<10 || !strings.Contains(string(said), ErrCarry.Error()) && !strings.HasSuffix(string(said), " <nil>\n") {
+		if kB > kilntest.MemoryTimes*64<<10 || !strings.Contains(string(said), ErrCarry.Error()) &&
+			!strings.HasSuffix(string(said), " <nil>\n") {
 			t.Errorf("%s: %d MB; %s", what, kB>>10, said)
 		}
 		t.Logf("%s: %d MB, %.150s", what, kB>>10, said)

@@ -24,7 +24,9 @@ func renameSaid(ctx context.Context, tx *sql.Tx, names map[string]map[string]str
 		if err != nil {
 			return err
 		}
-		part, err := collect(rows, "changes", func(s *said) error { return rows.Scan(&s.seq, &s.kind, &s.id, &s.body) })
+		part, err := collect(rows, "changes", func(s *said) error {
+			return rows.Scan(&s.seq, &s.kind, &s.id, &s.body)
+		})
 		if err != nil {
 			return err
 		}
@@ -49,7 +51,8 @@ func renameSaid(ctx context.Context, tx *sql.Tx, names map[string]map[string]str
 				body = string(text)
 			}
 			if id != s.id || body != s.body {
-				if _, err := tx.ExecContext(ctx, `UPDATE other.change SET id = ?, body = ? WHERE seq = ?`, id, body, s.seq); err != nil {
+				if _, err := tx.ExecContext(ctx, `UPDATE other.change SET id = ?, body = ? WHERE seq = ?`, id,
+					body, s.seq); err != nil {
 					return err
 				}
 			}
@@ -76,7 +79,8 @@ func renameSaid(ctx context.Context, tx *sql.Tx, names map[string]map[string]str
 			continue // one that does not read back is told as damaged when it is read
 		}
 		f.Kiln = k
-		if _, err := tx.ExecContext(ctx, `UPDATE other.firing SET summary = ? WHERE row = ?`, codec.WriteSummary(f), row); err != nil {
+		if _, err := tx.ExecContext(ctx, `UPDATE other.firing SET summary = ? WHERE row = ?`,
+			codec.WriteSummary(f), row); err != nil {
 			return err
 		}
 	}

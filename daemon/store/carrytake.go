@@ -57,7 +57,8 @@ var errDry = errors.New("only asked")
 // it is. Clays, bars and kilns of another site whose names are taken get new ones; same names those
 // that are the same thing here ("kiln big-blue", "clay tern") and keep theirs. dry only says what it
 // would do. free hands out a code that used does not have. Errors: ErrCarry, ErrNewer, ErrApart.
-func (s *Store) TakeCarry(ctx context.Context, path string, same []string, dry bool, free func(used map[tiles.Code]bool) (tiles.Code, error)) (Carried, error) {
+func (s *Store) TakeCarry(ctx context.Context, path string, same []string, dry bool,
+	free func(used map[tiles.Code]bool) (tiles.Code, error)) (Carried, error) {
 	var c Carried
 	temp := filepath.Join(s.folder, carryTemp)
 	drop := func() {
@@ -179,7 +180,8 @@ func whole(ctx context.Context, tx *sql.Tx) error {
 		var table, parent string
 		var row, key sql.NullInt64
 		rows.Scan(&table, &row, &parent, &key)
-		return fmt.Errorf("%w: a row of %s in it refers to one of %s that is not there", ErrCarry, table, parent)
+		return fmt.Errorf("%w: a row of %s in it refers to one of %s that is not there",
+			ErrCarry, table, parent)
 	}
 	return rows.Err()
 }
@@ -222,7 +224,8 @@ func loadTable(ctx context.Context, tx *sql.Tx, z fs.FS, table string) error {
 		}
 		columns[i] = known[at]
 	}
-	insert, err := tx.PrepareContext(ctx, `INSERT INTO `+table+` (`+named(columns)+`) VALUES (?`+strings.Repeat(", ?", len(columns)-1)+`)`)
+	insert, err := tx.PrepareContext(ctx, `INSERT INTO `+table+` (`+named(columns)+`) VALUES (?`+
+		strings.Repeat(", ?", len(columns)-1)+`)`)
 	if err != nil {
 		return err
 	}
@@ -318,14 +321,18 @@ func (t *taker) texts(ctx context.Context, query string, args ...any) []string {
 }
 
 // keys are what says that a row of a table is one that is here already. A curve is here with its firing.
-var keys = map[string]string{"change": "", "boot": "id", "clay": "clay", "batch": "clay, batch", "batch_parent": "clay, batch, place", "bar": "id", "reading": "id",
-	"act": "kind, id, op", "load": "id", "load_bar": "load, bar", "load_firing": "firing", "lid_result": "id", "pot": "id", "cone": "id", "note": "id", "tick": "id", "probe": "id", "unpacking_mark": "id", "kiln": "kiln", "usual": "id",
+var keys = map[string]string{"change": "", "boot": "id", "clay": "clay", "batch": "clay, batch",
+	"batch_parent": "clay, batch, place", "bar": "id", "reading": "id",
+	"act": "kind, id, op", "load": "id", "load_bar": "load, bar", "load_firing": "firing", "lid_result": "id",
+	"pot": "id", "cone": "id", "note": "id", "tick": "id", "probe": "id", "unpacking_mark": "id",
+	"kiln": "kiln", "usual": "id",
 	"firing": "id"}
 
 func (t *taker) take(ctx context.Context) error {
 	c := t.c
 	c.New, c.Here = map[string]int{}, map[string]int{}
-	if t.number(ctx, `SELECT (SELECT count(*) FROM main.change) + (SELECT count(*) FROM main.firing)`) == 0 && t.err == nil {
+	if t.number(ctx, `SELECT (SELECT count(*) FROM main.change) + (SELECT count(*) FROM main.firing)`) == 0 &&
+		t.err == nil {
 		c.Whole = true
 		t.sameAreOnBoth(ctx)
 		t.do(ctx, `DELETE FROM main.site`)
@@ -347,7 +354,8 @@ func (t *taker) take(ctx context.Context) error {
 	newest := t.number(ctx, `SELECT coalesce(max(seq), 0) FROM other.change`)
 	var shift int64
 	if ours {
-		if taken = min(last, newest); t.number(ctx, `SELECT count(*) FROM other.change o JOIN main.change m USING (seq) WHERE o.kind <> m.kind OR o.op <> m.op OR o.id <> m.id OR o.body <> m.body`) > 0 {
+		if taken = min(last, newest); t.number(ctx,
+			`SELECT count(*) FROM other.change o JOIN main.change m USING (seq) WHERE o.kind <> m.kind OR o.op <> m.op OR o.id <> m.id OR o.body <> m.body`) > 0 {
 			return ErrApart
 		}
 		t.sameAreOnBoth(ctx)
@@ -358,18 +366,21 @@ func (t *taker) take(ctx context.Context) error {
 	t.shift(ctx, "change", "seq", shift)
 	t.shift(ctx, "firing", "row", t.number(ctx, `SELECT coalesce(max(row), 0) FROM main.firing`))
 	for _, table := range []string{"run", "raw"} {
-		t.do(ctx, `UPDATE other.`+table+` SET row = -row - ?`, t.number(ctx, `SELECT coalesce(max(row), 0) FROM main.`+table))
+		t.do(ctx, `UPDATE other.`+table+` SET row = -row - ?`,
+			t.number(ctx, `SELECT coalesce(max(row), 0) FROM main.`+table))
 		t.do(ctx, `UPDATE other.`+table+` SET row = -row`)
 	}
 	c.Here["change"] = t.do(ctx, `DELETE FROM other.change WHERE seq <= ?`, taken+shift)
 
 	// What is here already by its id stays as it is.
 	for _, table := range []string{"run", "curve", "envelope", "raw"} {
-		t.do(ctx, `DELETE FROM other.`+table+` WHERE firing IN (SELECT row FROM other.firing WHERE id IN (SELECT id FROM main.firing))`)
+		t.do(ctx, `DELETE FROM other.`+table+
+			` WHERE firing IN (SELECT row FROM other.firing WHERE id IN (SELECT id FROM main.firing))`)
 	}
 	for _, table := range carryTables {
 		if key := keys[table]; key != "" {
-			c.Here[table] = t.do(ctx, `DELETE FROM other.`+table+` WHERE (`+key+`) IN (SELECT `+key+` FROM main.`+table+`)`)
+			c.Here[table] = t.do(ctx, `DELETE FROM other.`+table+` WHERE (`+key+`) IN (SELECT `+key+
+				` FROM main.`+table+`)`)
 		}
 	}
 	// Loads and firings are numbered on from ours.
@@ -401,7 +412,8 @@ func (t *taker) leaveRunning(ctx context.Context) int {
 	running := t.texts(ctx, `SELECT id FROM other.firing WHERE status = 'running'`)
 	for _, id := range running {
 		for _, table := range []string{"run", "curve", "envelope", "raw"} {
-			t.do(ctx, `DELETE FROM other.`+table+` WHERE firing = (SELECT row FROM other.firing WHERE id = ?)`, id)
+			t.do(ctx, `DELETE FROM other.`+table+
+				` WHERE firing = (SELECT row FROM other.firing WHERE id = ?)`, id)
 		}
 		t.do(ctx, `DELETE FROM other.firing WHERE id = ?`, id)
 	}
@@ -460,8 +472,10 @@ func (t *taker) shift(ctx context.Context, table, column string, by int64) {
 // renumber counts on from the highest number here.
 func (t *taker) renumber(ctx context.Context, table, where string, args ...any) {
 	last := t.number(ctx, `SELECT coalesce(max(number), 0) FROM main.`+table+` WHERE `+where, args...)
-	t.do(ctx, `UPDATE other.`+table+` SET number = number + 1000000000 WHERE `+where, args...) // out of the way
-	for _, id := range t.texts(ctx, `SELECT id FROM other.`+table+` WHERE `+where+` ORDER BY number`, args...) {
+	// out of the way
+	t.do(ctx, `UPDATE other.`+table+` SET number = number + 1000000000 WHERE `+where, args...)
+	for _, id := range t.texts(ctx, `SELECT id FROM other.`+table+` WHERE `+where+` ORDER BY number`,
+		args...) {
 		last++
 		t.do(ctx, `UPDATE other.`+table+` SET number = ? WHERE id = ?`, last, id)
 	}
@@ -469,10 +483,12 @@ func (t *taker) renumber(ctx context.Context, table, where string, args ...any) 
 
 // namedIn says where a name of each kind stands.
 var namedIn = map[string][][2]string{
-	"clay": {{"clay", "clay"}, {"batch", "clay"}, {"batch_parent", "clay"}, {"batch_parent", "parent_clay"}, {"bar", "clay"}, {"lid_result", "body_clay"},
+	"clay": {{"clay", "clay"}, {"batch", "clay"}, {"batch_parent", "clay"}, {"batch_parent", "parent_clay"},
+		{"bar", "clay"}, {"lid_result", "body_clay"},
 		{"lid_result", "lid_clay"}, {"pot", "body_clay"}, {"pot", "lid_clay"}},
-	"bar":  {{"bar", "code"}, {"reading", "bar"}, {"load_bar", "bar"}},
-	"kiln": {{"firing", "kiln"}, {"load", "kiln"}, {"probe", "kiln"}, {"unpacking_mark", "kiln"}, {"kiln", "kiln"}, {"usual", "kiln"}},
+	"bar": {{"bar", "code"}, {"reading", "bar"}, {"load_bar", "bar"}},
+	"kiln": {{"firing", "kiln"}, {"load", "kiln"}, {"probe", "kiln"}, {"unpacking_mark", "kiln"},
+		{"kiln", "kiln"}, {"usual", "kiln"}},
 }
 
 // isName reports whether a column holds a name.
@@ -601,7 +617,8 @@ func (t *taker) nameBars(ctx context.Context, names map[string]string) {
 	}
 }
 
-// giveNames writes the names of a kind, by way of names that none has: what one becomes may be what another was.
+// giveNames writes the names of a kind, by way of names that none has: what one becomes may be what another
+// was.
 func (t *taker) giveNames(ctx context.Context, kind string, names map[string]string) {
 	for _, was := range slices.Sorted(maps.Keys(names)) {
 		t.names = append(t.names, Renamed{kind, was, names[was]})

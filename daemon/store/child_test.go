@@ -75,7 +75,8 @@ func child(folder string) error {
 		return err
 	}
 	for over := true; over; { // its own that are over; those carried in beside it are none of them
-		err := s.read.QueryRow(`SELECT status <> 'running' FROM firing WHERE id = ?`, uuid('f', done)).Scan(&over)
+		err := s.read.QueryRow(`SELECT status <> 'running' FROM firing WHERE id = ?`,
+			uuid('f', done)).Scan(&over)
 		if errors.Is(err, sql.ErrNoRows) {
 			break
 		}
@@ -94,7 +95,8 @@ func child(folder string) error {
 	both.Go(func() { errs[0] = t.record(ctx, s, done, say) })
 	both.Go(func() {
 		for n := entries; n < entries+400; n++ {
-			if _, err := s.PutReading(ctx, reading(n, "BQ7", tiles.Fired, "87.60"), later(time.Duration(n)*time.Second)); err != nil {
+			if _, err := s.PutReading(ctx, reading(n, "BQ7", tiles.Fired, "87.60"),
+				later(time.Duration(n)*time.Second)); err != nil {
 				errs[1] = err
 				return
 			}
@@ -111,7 +113,8 @@ func child(folder string) error {
 	return s.Close()
 }
 
-const childCarries = childVar + "_CARRIES" // a folder with carry files of another site, 0.zip and on, each with more
+// a folder with carry files of another site, 0.zip and on, each with more
+const childCarries = childVar + "_CARRIES"
 
 // carryIn takes the carry files in, one after another, as the command does beside a daemon, with a copy and
 // a high-water mark after each.

@@ -54,7 +54,8 @@ func (s ClayStore) PutClay(ctx context.Context, c tiles.Clay, m Match, at kiln.S
 			ON CONFLICT (clay) DO UPDATE SET name = excluded.name, maker_code = excluded.maker_code,
 				matures_cone = excluded.matures_cone, stated_total_ratio = excluded.stated_total_ratio,
 				stated_cone = excluded.stated_cone, grog = excluded.grog, note = excluded.note, rev = excluded.rev`,
-			c.ID, c.Name, c.MakerCode, c.MaturesCone, float64(c.Stated), c.StatedCone, c.Grog, c.Note, kept.Revision)
+			c.ID, c.Name, c.MakerCode, c.MaturesCone, float64(c.Stated), c.StatedCone,
+			c.Grog, c.Note, kept.Revision)
 		return err
 	})
 	if err != nil {
@@ -71,7 +72,8 @@ func (s ClayStore) PutBatch(ctx context.Context, b tiles.Batch, m Match,
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = Kept{}
 		var clay int
-		if err := tx.QueryRowContext(ctx, `SELECT 1 FROM clay WHERE clay = ?`, b.Clay).Scan(&clay); err != nil {
+		if err := tx.QueryRowContext(ctx, `SELECT 1 FROM clay WHERE clay = ?`,
+			b.Clay).Scan(&clay); err != nil {
 			return missing(err, tiles.ErrNoClay)
 		}
 		err := tx.QueryRowContext(ctx, `SELECT rev FROM batch WHERE clay = ? AND batch = ?`, b.Clay,
@@ -108,7 +110,8 @@ func (s ClayStore) PutBatch(ctx context.Context, b tiles.Batch, m Match,
 			b.Clay, b.Batch, b.Kind, b.Stamp, b.Arrived, b.Open, b.Note, kept.Revision); err != nil {
 			return err
 		}
-		if _, err = tx.ExecContext(ctx, `DELETE FROM batch_parent WHERE clay = ? AND batch = ?`, b.Clay, b.Batch); err != nil {
+		if _, err = tx.ExecContext(ctx, `DELETE FROM batch_parent WHERE clay = ? AND batch = ?`,
+			b.Clay, b.Batch); err != nil {
 			return err
 		}
 		for i, p := range b.Parents {

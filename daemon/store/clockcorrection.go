@@ -67,7 +67,9 @@ func (s FiringStore) trust(ctx context.Context, tx *sql.Tx, samples []kiln.Sampl
 			continue
 		}
 		last = at.Boot
-		result, err := tx.ExecContext(ctx, `INSERT INTO boot (id, offset_ms) VALUES (?, ?) ON CONFLICT (id) DO NOTHING`, string(at.Boot), codec.OffsetOf(at))
+		result, err := tx.ExecContext(ctx,
+			`INSERT INTO boot (id, offset_ms) VALUES (?, ?) ON CONFLICT (id) DO NOTHING`,
+			string(at.Boot), codec.OffsetOf(at))
 		if err != nil {
 			return err
 		}
@@ -79,10 +81,13 @@ func (s FiringStore) trust(ctx context.Context, tx *sql.Tx, samples []kiln.Sampl
 		}
 		if s.opened.Boot == at.Boot && !s.opened.Trusted {
 			by := codec.OffsetOf(at) - codec.OffsetOf(s.opened)
-			if _, err := tx.ExecContext(ctx, `UPDATE change SET at_ms = at_ms + ? WHERE boot = ? AND trusted = 0`, by, string(at.Boot)); err != nil {
+			if _, err := tx.ExecContext(ctx,
+				`UPDATE change SET at_ms = at_ms + ? WHERE boot = ? AND trusted = 0`, by,
+				string(at.Boot)); err != nil {
 				return err
 			}
-			righted, err := tx.ExecContext(ctx, `UPDATE change SET trusted = 1 WHERE boot = ? AND trusted = 0`,
+			righted, err := tx.ExecContext(ctx,
+				`UPDATE change SET trusted = 1 WHERE boot = ? AND trusted = 0`,
 				string(at.Boot))
 			if err != nil {
 				return err
@@ -90,7 +95,8 @@ func (s FiringStore) trust(ctx context.Context, tx *sql.Tx, samples []kiln.Sampl
 			if n, err := righted.RowsAffected(); err != nil {
 				return err
 			} else if n > 0 {
-				if _, err := recordChange(ctx, tx, "boot", "correct", string(at.Boot), at, bootRighted{codec.OffsetOf(at), by, n}); err != nil {
+				if _, err := recordChange(ctx, tx, "boot", "correct", string(at.Boot), at,
+					bootRighted{codec.OffsetOf(at), by, n}); err != nil {
 					return err
 				}
 			}
@@ -108,7 +114,8 @@ type bootRighted struct {
 }
 
 // rightFirings puts the times of firings right that began or ended in the boot of now before its clock
-// was trusted, and tells of each. Where a gap of one was of unknown length its ages move: its envelope is made anew.
+// was trusted, and tells of each. Where a gap of one was of unknown length its ages move: its envelope is
+// made anew.
 func (s FiringStore) rightFirings(ctx context.Context, tx *sql.Tx, now kiln.Stamp) error {
 	boot := now.Boot
 	rows, err := tx.QueryContext(ctx, `SELECT row, status, summary FROM firing WHERE trusted = 0`)
@@ -120,7 +127,9 @@ func (s FiringStore) rightFirings(ctx context.Context, tx *sql.Tx, now kiln.Stam
 		status kiln.Status
 		data   []byte
 	}
-	all, err := collect(rows, "firings", func(f *firing) error { return rows.Scan(&f.row, &f.status, &f.data) })
+	all, err := collect(rows, "firings", func(f *firing) error {
+		return rows.Scan(&f.row, &f.status, &f.data)
+	})
 	if err != nil {
 		return err
 	}

@@ -75,7 +75,8 @@ func (s *Store) Compare(ctx context.Context) (told message.Message, err error) {
 }
 
 func (s *Store) unlike(ctx context.Context, db *sql.DB, copied string) (unlike []string, err error) {
-	if _, err := db.ExecContext(ctx, `ATTACH DATABASE ? AS copied`, dsn("file:%s?immutable=1&mode=ro", copied)); err != nil {
+	if _, err := db.ExecContext(ctx, `ATTACH DATABASE ? AS copied`,
+		dsn("file:%s?immutable=1&mode=ro", copied)); err != nil {
 		return nil, err
 	}
 	tx, err := db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true}) // one moment of the store for all tables
@@ -110,7 +111,8 @@ func (s *Store) unlike(ctx context.Context, db *sql.DB, copied string) (unlike [
 			f.table, f.rests, reached)
 		switch f.table {
 		case "firing":
-			here = fmt.Sprintf(`SELECT * FROM (%s) WHERE names IN (SELECT %s FROM copied.firing)`, here, f.names)
+			here = fmt.Sprintf(`SELECT * FROM (%s) WHERE names IN (SELECT %s FROM copied.firing)`, here,
+				f.names)
 			gone = fmt.Sprintf(`%s WHERE names IN (SELECT %s FROM main.firing)`, there, f.names)
 		case "load_bar":
 			gone = there + ` WHERE 0`

@@ -28,11 +28,13 @@ func TestConfirmBoth(t *testing.T) {
 	must[tiles.PutResult](t)(s.PutReading(t.Context(), second, later(time.Minute)))
 	last := must[int64](t)(s.LastChange(t.Context()))
 	second.Confirms = "" // of the same entry sent again: the first waits no longer
-	if k := must[tiles.PutResult](t)(s.PutReading(t.Context(), second, later(time.Hour))); k.New || must[int64](t)(s.LastChange(t.Context())) != last {
+	if k := must[tiles.PutResult](t)(s.PutReading(t.Context(), second, later(time.Hour))); k.New ||
+		must[int64](t)(s.LastChange(t.Context())) != last {
 		t.Errorf("said again: %+v", k)
 	}
 	for _, r := range read("BQ7") {
-		if c := r.Confirmed; c == nil || c.By != "EM" || c.Why != tiles.ReadAgain || !c.At.Equal(later(time.Minute).Wall) || !r.Counts() {
+		if c := r.Confirmed; c == nil || c.By != "EM" || c.Why != tiles.ReadAgain ||
+			!c.At.Equal(later(time.Minute).Wall) || !r.Counts() {
 			t.Errorf("%s: confirmed %+v", r.AsTyped, c)
 		}
 	}

@@ -54,7 +54,9 @@ func (s *Store) forgottenSince(ctx context.Context) ([]stood, error) {
 		return nil, fmt.Errorf("look for makers that were forgotten: %w", err)
 	}
 	type change struct{ kind, id, body string }
-	all, err := collect(rows, "makers that were forgotten", func(c *change) error { return rows.Scan(&c.kind, &c.id, &c.body) })
+	all, err := collect(rows, "makers that were forgotten", func(c *change) error {
+		return rows.Scan(&c.kind, &c.id, &c.body)
+	})
 	var out []stood
 	for _, c := range all {
 		var f forgotten
@@ -190,7 +192,8 @@ func (s *Store) CopyDue(ctx context.Context) (time.Time, error) {
 		return at, nil
 	}
 	var first sql.NullInt64
-	if err := s.read.QueryRowContext(ctx, `SELECT min(at_ms) FROM change WHERE boot <> ?`, toldBoot).Scan(&first); err != nil {
+	if err := s.read.QueryRowContext(ctx, `SELECT min(at_ms) FROM change WHERE boot <> ?`,
+		toldBoot).Scan(&first); err != nil {
 		return time.Time{}, fmt.Errorf("ask what changed since the last copy: %w", err)
 	}
 	if !first.Valid {

@@ -43,7 +43,8 @@ func copyName(n int, at time.Time) string {
 
 func parseCopy(name string) (n int, at time.Time, ok bool) {
 	var date string
-	if _, err := fmt.Sscanf(strings.TrimSuffix(name, ".db"), "lidwright-%d-%s", &n, &date); err != nil || !strings.HasSuffix(name, ".db") {
+	if _, err := fmt.Sscanf(strings.TrimSuffix(name, ".db"), "lidwright-%d-%s", &n, &date); err != nil ||
+		!strings.HasSuffix(name, ".db") {
 		return 0, at, false
 	}
 	at, err := time.Parse("20060102T150405Z", date)

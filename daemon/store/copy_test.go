@@ -116,13 +116,15 @@ func TestCopyOverTheOldest(t *testing.T) {
 		t.Fatal(err)
 	}
 	f.Close()
-	s = over(&handle{folder: folder, copies: 3, now: func() kiln.Stamp { return when }, freeIn: freeIn}) // as if it happened while it was open
+	// as if it happened while it was open
+	s = over(&handle{folder: folder, copies: 3, now: func() kiln.Stamp { return when }, freeIn: freeIn})
 	if err := s.open(ctx); err != nil {
 		t.Fatal(err)
 	}
 	defer s.Close()
 	for i := range 5 {
-		must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: tiles.ClayID(uuid('c', i)), Name: "x"}, usecase.Precondition{}, when))
+		must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: tiles.ClayID(uuid('c', i)), Name: "x"},
+			usecase.Precondition{}, when))
 		if made, err := s.Copy(ctx); made || err == nil {
 			t.Errorf("a copy of a damaged store: made %v, %v", made, err)
 		}

@@ -76,10 +76,12 @@ func (s ChangeStore) Restore(ctx context.Context, kind, id, by string, at kiln.S
 		if err != nil {
 			return err
 		}
-		if _, err := tx.ExecContext(ctx, `DELETE FROM act WHERE kind = ? AND id = ? AND op = 'strike'`, kind, id); err != nil || kind != "reading" {
+		if _, err := tx.ExecContext(ctx, `DELETE FROM act WHERE kind = ? AND id = ? AND op = 'strike'`, kind,
+			id); err != nil || kind != "reading" {
 			return err
 		}
-		if err := tx.QueryRowContext(ctx, `SELECT count(*) FROM reading WHERE supersedes = ? AND struck = 0`, id).Scan(&one); err != nil {
+		if err := tx.QueryRowContext(ctx, `SELECT count(*) FROM reading WHERE supersedes = ? AND struck = 0`,
+			id).Scan(&one); err != nil {
 			return err
 		}
 		if one > 0 {

@@ -105,7 +105,8 @@ func manyFirings(b *testing.B, folder string, n int, full bool) (bound float64) 
 			samples = m.samples(f.Kiln, f.Began, 0, m.length)
 			bound += m.entropy() * float64(3*len(samples))
 		}
-		if _, err := s.PutFiring(context.Background(), f, samples, i, usecase.Precondition{}, when); err != nil {
+		if _, err := s.PutFiring(context.Background(), f, samples, i,
+			usecase.Precondition{}, when); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -148,7 +149,8 @@ func BenchmarkAppend(b *testing.B) {
 	commits := 0
 	hour := func(h int) {
 		for age := time.Duration(h) * time.Hour; age < time.Duration(h+1)*time.Hour; age += 5 * time.Second {
-			if err := s.AppendCurve(context.Background(), "f", m.samples(f.Kiln, f.Began, age, age+5*time.Second)); err != nil {
+			if err := s.AppendCurve(context.Background(), "f", m.samples(f.Kiln, f.Began, age,
+				age+5*time.Second)); err != nil {
 				b.Fatal(err)
 			}
 			commits++
@@ -194,7 +196,8 @@ func BenchmarkRealTime(b *testing.B) {
 	age := time.Duration(0)
 	record := func(until time.Duration, every time.Duration) {
 		for ; age < until; age += 5 * time.Second {
-			if err := s.AppendCurve(context.Background(), "f", m.samples(f.Kiln, f.Began, age, age+5*time.Second)); err != nil {
+			if err := s.AppendCurve(context.Background(), "f", m.samples(f.Kiln, f.Began, age,
+				age+5*time.Second)); err != nil {
 				b.Fatal(err)
 			}
 			time.Sleep(every)
@@ -237,7 +240,8 @@ func device(folder string) (sectors, flushes float64) {
 	if err != nil {
 		return 0, 0
 	}
-	fields := strings.Fields(string(text)) // kernel documentation, block/stat: 7th is sectors written, 16th flushes
+	// kernel documentation, block/stat: 7th is sectors written, 16th flushes
+	fields := strings.Fields(string(text))
 	if len(fields) < 16 {
 		return 0, 0
 	}
@@ -288,7 +292,8 @@ func BenchmarkWholeFiring(b *testing.B) {
 	m.length = 60_000 * time.Second
 	f := m.whole("f", "big-blue", beginning(1))
 	f.Source = "import"
-	must[tiles.PutResult](b)(s.PutFiring(context.Background(), f, m.samples(f.Kiln, f.Began, 0, m.length), 1, usecase.Precondition{}, when))
+	must[tiles.PutResult](b)(s.PutFiring(context.Background(), f, m.samples(f.Kiln, f.Began, 0, m.length), 1,
+		usecase.Precondition{}, when))
 	b.ReportAllocs()
 	for b.Loop() {
 		c, err := s.Curve(context.Background(), "f", nil, time.Minute)
@@ -345,7 +350,8 @@ func BenchmarkOpenTenYears(b *testing.B) {
 	b.ResetTimer()
 	for b.Loop() {
 		s := must[*Store](b)(Open(context.Background(), folder))
-		if list, err := s.Firings(context.Background(), kiln.FiringFilter{Limit: 50}); err != nil || len(list) != 50 {
+		if list, err := s.Firings(context.Background(), kiln.FiringFilter{Limit: 50}); err != nil ||
+			len(list) != 50 {
 			b.Fatal(len(list), err)
 		}
 		s.Close()
@@ -364,7 +370,8 @@ func BenchmarkImport(b *testing.B) {
 		f := m.whole(kiln.FiringID(uuid('f', n)), "big-blue", beginning(1))
 		f.Source = "import"
 		began := cpu()
-		if _, err := s.PutFiring(context.Background(), f, samples, 1, usecase.Precondition{}, when); err != nil {
+		if _, err := s.PutFiring(context.Background(), f, samples, 1,
+			usecase.Precondition{}, when); err != nil {
 			b.Fatal(err)
 		}
 		used += cpu() - began
@@ -391,8 +398,10 @@ func BenchmarkCopy(b *testing.B) {
 		n++
 		f := m.whole(kiln.FiringID(uuid('g', n)), "big-blue", beginning(uint64(n)))
 		f.Source = "import"
-		must[tiles.PutResult](b)(s.PutFiring(context.Background(), f, samples, before+n, usecase.Precondition{}, when))
-		must[tiles.PutResult](b)(s.PutReading(context.Background(), reading(n, "BQ7", tiles.Fired, "87.60"), later(time.Duration(n)*time.Second)))
+		must[tiles.PutResult](b)(s.PutFiring(context.Background(), f, samples, before+n,
+			usecase.Precondition{}, when))
+		must[tiles.PutResult](b)(s.PutReading(context.Background(), reading(n, "BQ7", tiles.Fired, "87.60"),
+			later(time.Duration(n)*time.Second)))
 		bytes, _ := written()
 		if made, err := s.Copy(context.Background()); err != nil || !made {
 			b.Fatal(made, err)

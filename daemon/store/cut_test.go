@@ -268,6 +268,7 @@ func cutAll(t *testing.T, folder string, steps []step, states int, spoil bool) (
 		}
 		os.RemoveAll(found)
 	}
-	t.Logf("%d states: %d corrupt, %d with something acknowledged lost; at the last %d entries, %d firings", states, corrupt, lost, len(said.entries), len(said.samples))
+	t.Logf("%d states: %d corrupt, %d with something acknowledged lost; at the last %d entries, %d firings",
+		states, corrupt, lost, len(said.entries), len(said.samples))
 	return corrupt, lost
 }

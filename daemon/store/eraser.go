@@ -52,7 +52,8 @@ func (s *Store) ForgetMaker(ctx context.Context, mark string, at kiln.Stamp) (ro
 			return err
 		}
 		for _, f := range order {
-			seq, err := recordChange(ctx, tx, f.kind, "forget", f.id, at, forgotten{append([]blanked{}, where[f]...)})
+			seq, err := recordChange(ctx, tx, f.kind, "forget", f.id, at,
+				forgotten{append([]blanked{}, where[f]...)})
 			if err != nil {
 				return err
 			}
@@ -89,7 +90,9 @@ func blankOut(ctx context.Context, tx *sql.Tx, mark string) (order []fact,
 		if err != nil {
 			return nil, nil, err
 		}
-		touched, err := collect(result, "what was blanked", func(f *fact) error { return result.Scan(&f.kind, &f.id) })
+		touched, err := collect(result, "what was blanked", func(f *fact) error {
+			return result.Scan(&f.kind, &f.id)
+		})
 		if err != nil {
 			return nil, nil, err
 		}
@@ -109,7 +112,9 @@ func blankOut(ctx context.Context, tx *sql.Tx, mark string) (order []fact,
 		if err != nil {
 			return nil, nil, err
 		}
-		touched, err := collect(result, "what was blanked", func(c *said) error { return result.Scan(&c.kind, &c.id, &c.seq) })
+		touched, err := collect(result, "what was blanked", func(c *said) error {
+			return result.Scan(&c.kind, &c.id, &c.seq)
+		})
 		if err != nil {
 			return nil, nil, err
 		}
@@ -128,7 +133,8 @@ func blankOut(ctx context.Context, tx *sql.Tx, mark string) (order []fact,
 func (s *Store) wipeLog(ctx context.Context) error {
 	for until := time.Now().Add(wipePatience); ; {
 		var busyNow, frames, moved int
-		err := s.writer.QueryRowContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`).Scan(&busyNow, &frames, &moved)
+		err := s.writer.QueryRowContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`).Scan(&busyNow, &frames,
+			&moved)
 		if err == nil && busyNow == 0 {
 			return nil
 		}
@@ -183,7 +189,8 @@ func raise(ctx context.Context, tx *sql.Tx, kind, id string, seq int64) error {
 // wordsAnew puts down again by which words a pot card is found.
 func wordsAnew(ctx context.Context, tx *sql.Tx, pot string) error {
 	var mark, number, form, made string
-	if err := tx.QueryRowContext(ctx, `SELECT mark, number, form, made_on FROM pot WHERE id = ?`, pot).Scan(&mark, &number, &form, &made); err != nil {
+	if err := tx.QueryRowContext(ctx, `SELECT mark, number, form, made_on FROM pot WHERE id = ?`,
+		pot).Scan(&mark, &number, &form, &made); err != nil {
 		return err
 	}
 	_, err := tx.ExecContext(ctx, `UPDATE pot SET words = ? WHERE id = ?`,

@@ -48,7 +48,8 @@ func (f *follower) follow(t *testing.T, s *Store) (fresh []tiles.Change) {
 			}
 			for i := range f.facts {
 				if f.facts[i].Boot == c.ID && !f.facts[i].Trusted {
-					f.facts[i].At, f.facts[i].Trusted = f.facts[i].At.Add(time.Duration(right.ByMS)*time.Millisecond), true
+					f.facts[i].At, f.facts[i].Trusted =
+						f.facts[i].At.Add(time.Duration(right.ByMS)*time.Millisecond), true
 				}
 			}
 		}
@@ -106,7 +107,8 @@ func TestFollowed(t *testing.T) {
 	fired := m.whole(kiln.FiringID(uuid('f', 1)), "big-blue", wrong)
 	must[int](t)(s.BeginFiring(ctx, running(fired), nil))
 	told := f.follow(t, s)
-	if len(told) != 1 || told[0].Kind != "firing" || told[0].Op != "begin" || told[0].ID != uuid('f', 1) || told[0].Boot != "b" || told[0].Trusted {
+	if len(told) != 1 || told[0].Kind != "firing" || told[0].Op != "begin" || told[0].ID != uuid('f', 1) ||
+		told[0].Boot != "b" || told[0].Trusted {
 		t.Fatalf("a firing began, and the feed says %+v", told)
 	}
 	furnish(t, s, "BQ7")
@@ -118,21 +120,25 @@ func TestFollowed(t *testing.T) {
 		t.Fatal(err)
 	}
 	f.follow(t, s)
-	if err := s.Trust(ctx, kiln.Stamp{Boot: "b", Since: 2 * time.Hour, Wall: day.Add(2 * time.Hour), Trusted: true}); err != nil {
+	if err := s.Trust(ctx, kiln.Stamp{Boot: "b", Since: 2 * time.Hour, Wall: day.Add(2 * time.Hour),
+		Trusted: true}); err != nil {
 		t.Fatal(err)
 	}
 	told = f.follow(t, s)
 	if !slices.ContainsFunc(told, func(c tiles.Change) bool {
-		return c.Kind == "firing" && c.Op == "correct" && strings.Contains(c.Body, `"began_at":"2026-01-09T09:01:00Z"`)
+		return c.Kind == "firing" && c.Op == "correct" && strings.Contains(c.Body,
+			`"began_at":"2026-01-09T09:01:00Z"`)
 	}) {
 		t.Errorf("the firing's times were put right, and the feed says %+v", told)
 	}
 	f.holds(t, s)
-	works := map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1219.5, Low: 1215, High: 1224, From: kiln.FromCurve, Model: "x"}}
+	works := map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1219.5, Low: 1215, High: 1224,
+		From: kiln.FromCurve, Model: "x"}}
 	if err := s.SetHeatWork(ctx, fired.ID, works, nil); err != nil {
 		t.Fatal(err)
 	}
-	if told = f.follow(t, s); len(told) != 1 || !strings.Contains(told[0].Body, `"heat_work_c":{"1":1219.5}`) {
+	if told = f.follow(t, s); len(told) != 1 || !strings.Contains(told[0].Body,
+		`"heat_work_c":{"1":1219.5}`) {
 		t.Errorf("the heat work is another, and the feed says %+v", told)
 	}
 	must[int](t)(s.ForgetMaker(ctx, "QX7Z", when))

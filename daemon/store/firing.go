@@ -89,7 +89,8 @@ func peakOf(f kiln.Firing) any {
 	return float64(f.Peak)
 }
 
-// joinLoad attaches the load that was packed to its firing, unless the firing has another or the load was called off.
+// joinLoad attaches the load that was packed to its firing, unless the firing has another or the load was
+// called off.
 func joinLoad(ctx context.Context, tx *sql.Tx, f kiln.Firing) error {
 	if f.Load == "" {
 		return nil
@@ -169,8 +170,9 @@ func openRuns(ctx context.Context, tx *sql.Tx, firing int64, k kiln.KilnID) (las
 	return last, open, err
 }
 
-// addRun writes samples as they come, or as a block, which is read back and compared. The first line of a reading that was not
-// good goes beside those that come: one in five seconds is what a day's megabyte has room for.
+// addRun writes samples as they come, or as a block, which is read back and compared. The first line of a
+// reading that was not good goes beside those that come: one in five seconds is what a day's megabyte has
+// room for.
 func addRun(ctx context.Context, tx *sql.Tx, firing int64, samples []kiln.Sample, sealed bool) error {
 	var line any
 	if i := slices.IndexFunc(samples, func(s kiln.Sample) bool { return s.Raw != "" }); i >= 0 && !sealed {
@@ -212,7 +214,9 @@ func (s FiringStore) seal(ctx context.Context, tx *sql.Tx, firing int64, k kiln.
 		data []byte
 		line string
 	}
-	runs, err := collect(rows, "what is not sealed", func(r *run) error { return rows.Scan(&r.row, &r.data, &r.line) })
+	runs, err := collect(rows, "what is not sealed", func(r *run) error {
+		return rows.Scan(&r.row, &r.data, &r.line)
+	})
 	if err != nil {
 		return err
 	}

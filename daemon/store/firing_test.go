@@ -32,7 +32,8 @@ func TestFiringIsKept(t *testing.T) {
 	s, ctx := openStore(t), t.Context()
 	m := firingOf(t, glaze, 0.1, 1)
 	m.length = 2*time.Hour + 7*time.Minute
-	blue, red := m.whole("blue", "big-blue", beginning(1)), m.whole("red", "little-red", after(beginning(1), time.Minute))
+	blue, red := m.whole("blue", "big-blue", beginning(1)), m.whole("red", "little-red",
+		after(beginning(1), time.Minute))
 	preroll := m.samples("big-blue", blue.Began, 0, 5*time.Minute)
 	if n := must[int](t)(s.BeginFiring(ctx, running(blue), preroll)); n != 1 {
 		t.Errorf("the first firing of a kiln has number %d", n)
@@ -55,7 +56,8 @@ func TestFiringIsKept(t *testing.T) {
 		}
 	}
 	if s.Noted() != noted || s.Written() == written {
-		t.Errorf("readings count as noted (%d more) or not as written (%d more)", s.Noted()-noted, s.Written()-written)
+		t.Errorf("readings count as noted (%d more) or not as written (%d more)",
+			s.Noted()-noted, s.Written()-written)
 	}
 	if n := count(t, s, `SELECT count(*) FROM run WHERE sealed`); n != 4 {
 		t.Errorf("%d hours of two kilns are sealed, want 4", n)
@@ -67,7 +69,8 @@ func TestFiringIsKept(t *testing.T) {
 		t.Helper()
 		for id, want := range heard {
 			got := must[[]kiln.Sample](t)(s.Samples(ctx, id))
-			if !same(want, got) || !slices.EqualFunc(want, got, func(a, b kiln.Sample) bool { return a.At.Wall.Equal(b.At.Wall) }) {
+			if !same(want, got) || !slices.EqualFunc(want, got,
+				func(a, b kiln.Sample) bool { return a.At.Wall.Equal(b.At.Wall) }) {
 				t.Errorf("%s: %d samples of %s came back as %d others", when, len(want), id, len(got))
 			}
 		}
@@ -97,7 +100,8 @@ func TestFiringIsKept(t *testing.T) {
 	if left := must[[]record.Unfinished](t)(s.Unfinished(ctx)); len(left) != 0 {
 		t.Errorf("%d are left open", len(left))
 	}
-	if n := must[int](t)(s.BeginFiring(ctx, running(m.whole("blue2", "big-blue", beginning(2))), nil)); n != 2 {
+	if n := must[int](t)(s.BeginFiring(ctx, running(m.whole("blue2", "big-blue", beginning(2))),
+		nil)); n != 2 {
 		t.Errorf("the second firing of a kiln has number %d", n)
 	}
 }
@@ -110,7 +114,8 @@ func TestNoSuchFiring(t *testing.T) {
 	_, e3 := s.Curve(ctx, "x", nil, time.Minute)
 	_, _, e4 := s.Envelopes(ctx, "x", nil, time.Minute, 0)
 	_, e5 := s.Revision(ctx, "x")
-	for i, err := range []error{e1, e2, e3, e4, e5, s.AppendCurve(ctx, "x", sample), s.EndFiring(ctx, kiln.Firing{ID: "x"}),
+	for i, err := range []error{e1, e2, e3, e4, e5, s.AppendCurve(ctx, "x", sample),
+		s.EndFiring(ctx, kiln.Firing{ID: "x"}),
 		s.SayFiring(ctx, "x", kiln.FiringAnnotation{Note: "n"}, when), s.SetHeatWork(ctx, "x", nil, nil)} {
 		if !errors.Is(err, kiln.ErrNoFiring) {
 			t.Errorf("call %d: %v", i, err)
@@ -146,16 +151,20 @@ func TestCurveIsLaid(t *testing.T) {
 		if fmt.Sprint(got) != fmt.Sprint(want) { // NaN is not equal to itself, but prints the same
 			t.Errorf("%s: another curve", when)
 		}
-		if got := must[kiln.Curve](t)(s.Curve(ctx, "f", nil, time.Minute)); fmt.Sprint(got) != fmt.Sprint(want) {
+		if got := must[kiln.Curve](t)(s.Curve(ctx, "f", nil,
+			time.Minute)); fmt.Sprint(got) != fmt.Sprint(want) {
 			t.Errorf("%s: another curve if no channel is named", when)
 		}
-		if got := must[kiln.Curve](t)(s.Curve(ctx, "f", all[2:], time.Minute)); !reflect.DeepEqual(got.Channels, all[2:]) || fmt.Sprint(got) != fmt.Sprint(kiln.Resample(samples, all[2:], time.Minute)) {
+		if got := must[kiln.Curve](t)(s.Curve(ctx, "f", all[2:],
+			time.Minute)); !reflect.DeepEqual(got.Channels, all[2:]) ||
+			fmt.Sprint(got) != fmt.Sprint(kiln.Resample(samples, all[2:], time.Minute)) {
 			t.Errorf("%s: another curve of channel 3", when)
 		}
 		for _, q := range []struct {
 			step   time.Duration
 			points int
-		}{{time.Second, 0}, {90 * time.Second, 0}, {time.Minute, 0}, {5 * time.Minute, 0}, {0, 50}, {0, 800}} {
+		}{{time.Second, 0}, {90 * time.Second, 0}, {time.Minute, 0},
+			{5 * time.Minute, 0}, {0, 50}, {0, 800}} {
 			got, gaps, err := s.Envelopes(ctx, "f", all[1:2], q.step, q.points)
 			if err != nil || len(got) != 1 {
 				t.Fatal(got, err)
@@ -224,13 +233,15 @@ func TestDamagedStretch(t *testing.T) {
 		}
 	}
 	// An hour that is sealed, and a minute that is not.
-	for _, row := range []string{`(SELECT min(row) FROM run WHERE sealed)`, `(SELECT max(row) - 3 FROM run)`} {
+	for _, row := range []string{`(SELECT min(row) FROM run WHERE sealed)`,
+		`(SELECT max(row) - 3 FROM run)`} {
 		if _, err := s.writer.Exec(`UPDATE run SET data = CAST(substr(data, 1, 60) || x'00' || substr(data, 62) AS BLOB) WHERE row = ` + row); err != nil {
 			t.Fatal(err)
 		}
 	}
 	want := len(samples) - 3600 - 60
-	if left := must[[]record.Unfinished](t)(s.Unfinished(ctx)); len(left) != 1 || len(left[0].Samples) != want {
+	if left := must[[]record.Unfinished](t)(s.Unfinished(ctx)); len(left) != 1 ||
+		len(left[0].Samples) != want {
 		t.Errorf("%d samples are left, want %d", len(left[0].Samples), want)
 	}
 	if err := s.EndFiring(ctx, f); err != nil {
@@ -271,7 +282,8 @@ func TestClockComesToBeTrusted(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	for id, since := range map[kiln.FiringID]time.Duration{"over": time.Minute, "open": time.Minute + 2*time.Hour} {
+	for id, since := range map[kiln.FiringID]time.Duration{"over": time.Minute,
+		"open": time.Minute + 2*time.Hour} {
 		f := must[kiln.Firing](t)(s.Firing(ctx, id))
 		if !f.Began.Trusted || !f.Began.Wall.Equal(day.Add(since)) {
 			t.Errorf("%s began %v, trusted %v", id, f.Began.Wall, f.Began.Trusted)
@@ -282,7 +294,8 @@ func TestClockComesToBeTrusted(t *testing.T) {
 			}
 		}
 	}
-	if f := must[kiln.Firing](t)(s.Firing(ctx, "over")); !f.Over.Wall.Equal(day.Add(61*time.Minute)) || f.Length != time.Hour {
+	if f := must[kiln.Firing](t)(s.Firing(ctx, "over")); !f.Over.Wall.Equal(day.Add(61*time.Minute)) ||
+		f.Length != time.Hour {
 		t.Errorf("it was over %v after %v", f.Over.Wall, f.Length)
 	}
 	if now := must[int64](t)(s.Revision(ctx, "over")); now != before+1 {
@@ -294,13 +307,16 @@ func TestClockComesToBeTrusted(t *testing.T) {
 		t.Fatal(err)
 	}
 	must[int](t)(s.BeginFiring(ctx, running(m.whole("late", "little-red", after(wrong, 3*time.Hour))), nil))
-	for id, since := range map[kiln.FiringID]time.Duration{"open": time.Minute + 2*time.Hour, "late": time.Minute + 3*time.Hour} {
-		if f := must[kiln.Firing](t)(s.Firing(ctx, id)); !f.Began.Trusted || !f.Began.Wall.Equal(day.Add(since)) ||
+	for id, since := range map[kiln.FiringID]time.Duration{"open": time.Minute + 2*time.Hour,
+		"late": time.Minute + 3*time.Hour} {
+		if f := must[kiln.Firing](t)(s.Firing(ctx, id)); !f.Began.Trusted ||
+			!f.Began.Wall.Equal(day.Add(since)) ||
 			id == "open" && (!f.Over.Trusted || !f.Over.Wall.Equal(day.Add(since+3*time.Minute))) {
 			t.Errorf("written again: %s from %v to %v", id, f.Began, f.Over)
 		}
 	}
-	if list := must[[]kiln.Firing](t)(s.Firings(ctx, kiln.FiringFilter{Before: day.Add(time.Hour)})); len(list) != 1 || list[0].ID != "over" {
+	if list := must[[]kiln.Firing](t)(s.Firings(ctx,
+		kiln.FiringFilter{Before: day.Add(time.Hour)})); len(list) != 1 || list[0].ID != "over" {
 		t.Errorf("the list goes by %d firings of the old times", len(list))
 	}
 }
@@ -312,7 +328,8 @@ func TestGapComesToBeKnown(t *testing.T) {
 	m := firingOf(t, glaze, 0.1, 3)
 	first := kiln.Stamp{Boot: "first", Since: time.Minute, Wall: day, Trusted: true}
 	second := kiln.Stamp{Boot: "second", Since: time.Minute, Wall: day.AddDate(-1, 0, 0)}
-	samples := append(m.samples("big-blue", first, 0, time.Hour), m.samples("big-blue", second, time.Hour, 2*time.Hour)...)
+	samples := append(m.samples("big-blue", first, 0, time.Hour),
+		m.samples("big-blue", second, time.Hour, 2*time.Hour)...)
 	f := m.whole("f", "big-blue", first)
 	f.Over = samples[len(samples)-1].At
 	play(t, s, f, samples, 1000)
@@ -320,12 +337,14 @@ func TestGapComesToBeKnown(t *testing.T) {
 		t.Fatalf("%d minutes, %v", len(e[0].After), err)
 	}
 	// It turns out that the second boot began three hours after the first.
-	if err := s.Trust(ctx, kiln.Stamp{Boot: "second", Since: 10 * time.Hour, Wall: day.Add(13*time.Hour - time.Minute), Trusted: true}); err != nil {
+	if err := s.Trust(ctx, kiln.Stamp{Boot: "second", Since: 10 * time.Hour,
+		Wall: day.Add(13*time.Hour - time.Minute), Trusted: true}); err != nil {
 		t.Fatal(err)
 	}
 	e, _, err := s.Envelopes(ctx, "f", nil, time.Minute, 0)
 	c := must[kiln.Curve](t)(s.Curve(ctx, "f", nil, time.Minute))
-	if err != nil || len(e) != 3 || !reflect.DeepEqual(e[0], c.Thin("1", time.Minute)) || len(c.Gaps) != 1 || !c.Gaps[0].Known || c.Gaps[0].For < 2*time.Hour {
+	if err != nil || len(e) != 3 || !reflect.DeepEqual(e[0], c.Thin("1", time.Minute)) || len(c.Gaps) != 1 ||
+		!c.Gaps[0].Known || c.Gaps[0].For < 2*time.Hour {
 		t.Errorf("the envelope does not follow the curve with its gaps %v: %v", c.Gaps, err)
 	}
 }
@@ -336,7 +355,8 @@ func TestFactsAreRighted(t *testing.T) {
 	s := must[*Store](t)(Settings{Now: func() kiln.Stamp { return wrong }}.Open(t.Context(), t.TempDir()))
 	defer s.Close()
 	must[tiles.PutResult](t)(s.PutClay(t.Context(), tern, usecase.Precondition{}, after(wrong, time.Hour)))
-	if err := s.Trust(t.Context(), kiln.Stamp{Boot: "b", Since: 2 * time.Hour, Wall: day.Add(2 * time.Hour), Trusted: true}); err != nil {
+	if err := s.Trust(t.Context(), kiln.Stamp{Boot: "b", Since: 2 * time.Hour, Wall: day.Add(2 * time.Hour),
+		Trusted: true}); err != nil {
 		t.Fatal(err)
 	}
 	changes := must[[]tiles.Change](t)(s.Changes(t.Context(), 0, 9))
@@ -356,7 +376,8 @@ func TestSaidOfAFiring(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	for _, said := range []kiln.FiringAnnotation{{Atmosphere: kiln.Reduction, Note: "a draught"}, {Status: kiln.Ended, By: "KT"}} {
+	for _, said := range []kiln.FiringAnnotation{{Atmosphere: kiln.Reduction, Note: "a draught"},
+		{Status: kiln.Ended, By: "KT"}} {
 		if err := s.SayFiring(ctx, "f", said, when); err != nil {
 			t.Fatal(err)
 		}
@@ -365,7 +386,8 @@ func TestSaidOfAFiring(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := must[kiln.Firing](t)(s.Firing(ctx, "f"))
-	if got.Kind != kiln.Bisque || got.KindFrom != detect.FromFact || got.Atmosphere != kiln.Reduction || got.Note != "a draught" || got.Status != kiln.Ended {
+	if got.Kind != kiln.Bisque || got.KindFrom != detect.FromFact || got.Atmosphere != kiln.Reduction ||
+		got.Note != "a draught" || got.Status != kiln.Ended {
 		t.Errorf("kept as %+v", got)
 	}
 	said := 0
@@ -377,7 +399,9 @@ func TestSaidOfAFiring(t *testing.T) {
 	if said != 3 {
 		t.Errorf("%d things were said, want 3", said)
 	}
-	for w, n := range map[kiln.FiringFilter]int{{Status: kiln.Ended}: 1, {Status: kiln.Incomplete}: 0, {Kind: kiln.Bisque}: 1, {Kind: kiln.Glaze}: 0, {Kiln: "little-red"}: 0, {Atmosphere: kiln.Reduction, Kiln: "big-blue"}: 1} {
+	for w, n := range map[kiln.FiringFilter]int{{Status: kiln.Ended}: 1, {Status: kiln.Incomplete}: 0,
+		{Kind: kiln.Bisque}: 1, {Kind: kiln.Glaze}: 0, {Kiln: "little-red"}: 0,
+		{Atmosphere: kiln.Reduction, Kiln: "big-blue"}: 1} {
 		if got := len(must[[]kiln.Firing](t)(s.Firings(ctx, w))); got != n {
 			t.Errorf("%+v lets %d pass, want %d", w, got, n)
 		}
@@ -391,10 +415,12 @@ func TestFiringByHand(t *testing.T) {
 	f.HeatWork = map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1220, From: kiln.FromSitter}}
 	said := map[string]string{"sitter": "6"}
 	kept := must[tiles.PutResult](t)(s.PutFiring(ctx, f, nil, said, usecase.Precondition{}, when))
-	if again := must[tiles.PutResult](t)(s.PutFiring(ctx, f, nil, said, usecase.Precondition{}, when)); !kept.New || again.New || again.Revision != kept.Revision {
+	if again := must[tiles.PutResult](t)(s.PutFiring(ctx, f, nil, said, usecase.Precondition{},
+		when)); !kept.New || again.New || again.Revision != kept.Revision {
 		t.Errorf("kept as %+v, then %+v", kept, again)
 	}
-	if got := must[kiln.Firing](t)(s.Firing(ctx, "f")); got.Source != "hand" || got.Number != 1 || got.HeatWork["1"].C != 1220 {
+	if got := must[kiln.Firing](t)(s.Firing(ctx, "f")); got.Source != "hand" || got.Number != 1 ||
+		got.HeatWork["1"].C != 1220 {
 		t.Errorf("kept as %+v", got)
 	}
 	if c := must[kiln.Curve](t)(s.Curve(ctx, "f", nil, time.Minute)); len(c.After) != 0 {
@@ -406,12 +432,15 @@ func TestFiringByHand(t *testing.T) {
 	// Now with a typed curve.
 	var typed []kiln.Sample
 	for hour := range 5 {
-		typed = append(typed, kiln.Sample{Kiln: "big-blue", At: after(f.Began, time.Duration(hour)*time.Hour), Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(200 * hour)}}})
+		typed = append(typed, kiln.Sample{Kiln: "big-blue", At: after(f.Began, time.Duration(hour)*time.Hour),
+			Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(200 * hour)}}})
 	}
-	if _, err := s.PutFiring(ctx, f, typed, "other", usecase.Precondition{Revision: 99}, when); !errors.Is(err, tiles.ErrChanged) {
+	if _, err := s.PutFiring(ctx, f, typed, "other", usecase.Precondition{Revision: 99},
+		when); !errors.Is(err, tiles.ErrChanged) {
 		t.Errorf("a revision that is not there: %v", err)
 	}
-	must[tiles.PutResult](t)(s.PutFiring(ctx, f, typed, "other", usecase.Precondition{Revision: kept.Revision}, when))
+	must[tiles.PutResult](t)(s.PutFiring(ctx, f, typed, "other",
+		usecase.Precondition{Revision: kept.Revision}, when))
 	if c := must[kiln.Curve](t)(s.Curve(ctx, "f", nil, 2*time.Hour)); len(c.After) != 5 || len(c.Gaps) != 0 {
 		t.Errorf("typed curve: %+v", c)
 	}
@@ -419,7 +448,8 @@ func TestFiringByHand(t *testing.T) {
 	heard.ID, heard.Source, heard.Status = "heard", "serial", kiln.Running
 	must[int](t)(s.BeginFiring(ctx, heard, nil))
 	heard.Source, heard.Status = "hand", kiln.Ended
-	if _, err := s.PutFiring(ctx, heard, nil, "x", usecase.Precondition{}, when); !errors.Is(err, tiles.ErrIDUsed) {
+	if _, err := s.PutFiring(ctx, heard, nil, "x", usecase.Precondition{}, when); !errors.Is(err,
+		tiles.ErrIDUsed) {
 		t.Errorf("over one that was heard: %v", err)
 	}
 	heard.ID, heard.Source = "no", "serial"
@@ -443,12 +473,15 @@ func TestHeatWorkOfAnotherModel(t *testing.T) {
 		t.Fatalf("of another model: %v", stale)
 	}
 	works := map[kiln.ChannelID]kiln.HeatWork{"1": {C: 1223, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}
-	corrected := map[kiln.Place]kiln.HeatWork{{Channel: "1"}: {C: 1232, Bias: 9, BiasSD: 2.5, From: kiln.FromCurve, Model: kiln.HeatWorkModel},
-		{Channel: "1", Shelf: "top"}: {C: 1228, Bias: 5, BiasSD: 3, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}
+	corrected := map[kiln.Place]kiln.HeatWork{{Channel: "1"}: {C: 1232, Bias: 9, BiasSD: 2.5,
+		From: kiln.FromCurve, Model: kiln.HeatWorkModel},
+		{Channel: "1", Shelf: "top"}: {C: 1228, Bias: 5, BiasSD: 3, From: kiln.FromCurve,
+			Model: kiln.HeatWorkModel}}
 	if err := s.SetHeatWork(ctx, "2", works, corrected); err != nil {
 		t.Fatal(err)
 	}
-	if f := must[kiln.Firing](t)(s.Firing(ctx, "2")); f.HeatWork["1"].C != 1223 || len(f.HeatWork) != 1 || !maps.Equal(f.Corrected, corrected) || f.Peak != 1222.4 {
+	if f := must[kiln.Firing](t)(s.Firing(ctx, "2")); f.HeatWork["1"].C != 1223 || len(f.HeatWork) != 1 ||
+		!maps.Equal(f.Corrected, corrected) || f.Peak != 1222.4 {
 		t.Errorf("kept as %+v", f)
 	}
 	if stale := must[[]kiln.FiringID](t)(s.StaleHeatWork(ctx, kiln.HeatWorkModel)); len(stale) != 1 {
@@ -483,10 +516,12 @@ func TestRawLines(t *testing.T) {
 	if n := strings.Count(lines[1], "x"); n != 256 {
 		t.Errorf("%d bytes of a long line are kept, want 256", n)
 	}
-	if err := s.DropRawLines(ctx, f.Began.Wall); err != nil || len(must[[]string](t)(s.RawLines(ctx, "f"))) == 0 {
+	if err := s.DropRawLines(ctx, f.Began.Wall); err != nil ||
+		len(must[[]string](t)(s.RawLines(ctx, "f"))) == 0 {
 		t.Errorf("lines went too early: %v", err)
 	}
-	if err := s.DropRawLines(ctx, f.Began.Wall.AddDate(0, 0, 31)); err != nil || len(must[[]string](t)(s.RawLines(ctx, "f"))) != 0 {
+	if err := s.DropRawLines(ctx, f.Began.Wall.AddDate(0, 0, 31)); err != nil ||
+		len(must[[]string](t)(s.RawLines(ctx, "f"))) != 0 {
 		t.Errorf("lines did not go: %v", err)
 	}
 }
@@ -554,9 +589,11 @@ func TestSealedSizes(t *testing.T) {
 			size += len(block)
 			n += 3 * int((min(from+time.Hour, m.length)-from)/time.Second)
 		}
-		t.Logf("in steps of %v °C: %.4f bytes a sample, %.3f of the least", c.step, float64(size)/float64(n), float64(size)/float64(n)/m.entropy())
+		t.Logf("in steps of %v °C: %.4f bytes a sample, %.3f of the least", c.step, float64(size)/float64(n),
+			float64(size)/float64(n)/m.entropy())
 		if got := float64(size) / float64(n); got > c.most || got < m.entropy() {
-			t.Errorf("in steps of %v °C: %.4f bytes a sample, want at most %v; at least %.4f are needed", c.step, got, c.most, m.entropy())
+			t.Errorf("in steps of %v °C: %.4f bytes a sample, want at most %v; at least %.4f are needed",
+				c.step, got, c.most, m.entropy())
 		}
 	}
 }

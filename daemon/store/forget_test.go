@@ -46,7 +46,9 @@ func TestForgottenIsErased(t *testing.T) {
 			must[bool](t)(s.Copy(ctx))
 		}
 	}
-	must[tiles.PutResult](t)(s.PutLoad(ctx, tiles.Load{ID: uuid('l', 1), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: mark, Bars: []tiles.Placed{{Bar: "BQ7", Shelf: "top"}}}, usecase.Precondition{}, when))
+	must[tiles.PutResult](t)(s.PutLoad(ctx,
+		tiles.Load{ID: uuid('l', 1), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation,
+			PackedBy: mark, Bars: []tiles.Placed{{Bar: "BQ7", Shelf: "top"}}}, usecase.Precondition{}, when))
 	v := lidBoard(1)
 	v.Load, v.Maker, v.By = "", mark, mark
 	must[tiles.PutResult](t)(s.PutLidResult(ctx, v, when))
@@ -61,7 +63,8 @@ func TestForgottenIsErased(t *testing.T) {
 	at = after(at, time.Hour)
 	must[int](t)(s.ForgetMaker(ctx, mark, when))
 	must[bool](t)(s.Copy(ctx))
-	for _, path := range []string{s.path(), s.path() + "-wal", must[[]string](t)(copiesOf(folder))[0], must[[]string](t)(copiesIn(second))[0]} {
+	for _, path := range []string{s.path(), s.path() + "-wal", must[[]string](t)(copiesOf(folder))[0],
+		must[[]string](t)(copiesIn(second))[0]} {
 		if n := has(path); n > 0 {
 			t.Errorf("%s has the mark %d times", filepath.Base(path), n)
 		}
@@ -80,7 +83,8 @@ func TestForgottenIsErased(t *testing.T) {
 	rows := map[string]string{}
 	for _, c := range old {
 		db := must2(openCopy(c.Path))
-		rows[c.Path] = fmt.Sprint(len(rowsOf(t, db, nil)["reading"]), len(rowsOf(t, db, nil)["change"]), rowsOf(t, db, nil)["clay"])
+		rows[c.Path] = fmt.Sprint(len(rowsOf(t, db, nil)["reading"]), len(rowsOf(t, db, nil)["change"]),
+			rowsOf(t, db, nil)["clay"])
 		db.Close()
 	}
 	if n := must[int](t)(s.RenewCopies(ctx)); n != len(old) {
@@ -96,7 +100,8 @@ func TestForgottenIsErased(t *testing.T) {
 	}
 	for _, c := range old {
 		db := must2(openCopy(c.Path))
-		if now := fmt.Sprint(len(rowsOf(t, db, nil)["reading"]), len(rowsOf(t, db, nil)["change"]), rowsOf(t, db, nil)["clay"]); now != rows[c.Path] {
+		if now := fmt.Sprint(len(rowsOf(t, db, nil)["reading"]), len(rowsOf(t, db, nil)["change"]),
+			rowsOf(t, db, nil)["clay"]); now != rows[c.Path] {
 			t.Errorf("%s holds %s, and before %s", c.Path, now, rows[c.Path])
 		}
 		db.Close()

@@ -105,7 +105,8 @@ func readHighWater(folder string) (h highWater, known bool, err error) {
 	}
 	for ; len(data) >= 8; data = data[min(len(data), highWaterSlot):] {
 		sum, n := binary.LittleEndian.Uint32(data), int(binary.LittleEndian.Uint32(data[4:]))
-		if n > min(len(data), highWaterSlot)-8 || crc32.Checksum(data[4:8+n], crc32.MakeTable(crc32.Castagnoli)) != sum {
+		if n > min(len(data), highWaterSlot)-8 ||
+			crc32.Checksum(data[4:8+n], crc32.MakeTable(crc32.Castagnoli)) != sum {
 			continue
 		}
 		var one highWater
@@ -210,7 +211,8 @@ func (s *Store) hindsight(ctx context.Context, known, put bool, at time.Time) er
 	has, err := reachedBy(ctx, db)
 	if err != nil {
 		var tables int
-		if e := db.QueryRowContext(ctx, `SELECT count(*) FROM sqlite_schema`).Scan(&tables); e == nil && tables == 0 {
+		if e := db.QueryRowContext(ctx, `SELECT count(*) FROM sqlite_schema`).Scan(&tables); e == nil &&
+			tables == 0 {
 			has, err = reached{}, nil // all of it lay in a log that is gone
 		}
 	}
@@ -339,7 +341,8 @@ func (s *Store) settleHigh(ctx context.Context) {
 	_, life, err := s.Site(ctx)
 	s.high.another = r.another || r.Copy != "" || life == "" && err == nil
 	if r.LogLost || r.torn {
-		s.writer.ExecContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`) // failing, the same is told at the next start
+		// failing, the same is told at the next start
+		s.writer.ExecContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`)
 	}
 	switch words := r.Words(); {
 	case !r.Clean():

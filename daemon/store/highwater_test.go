@@ -46,7 +46,8 @@ func (f files) laid(t *testing.T) (folder string) {
 	folder = filepath.Join(t.TempDir(), "store")
 	for name, data := range f {
 		path := filepath.Join(folder, name)
-		if err := errors.Join(os.MkdirAll(filepath.Dir(path), 0o700), os.WriteFile(path, data, 0o600)); err != nil {
+		if err := errors.Join(os.MkdirAll(filepath.Dir(path), 0o700),
+			os.WriteFile(path, data, 0o600)); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -85,7 +86,8 @@ func busyStore(t *testing.T, mark func(s *Store)) (files, *acknowledged) {
 		if i == 30 {
 			mark(s)
 		}
-		must[tiles.PutResult](t)(s.PutReading(ctx, reading(i, "BQ7", tiles.Fired, "87.60"), later(time.Duration(i)*time.Second)))
+		must[tiles.PutResult](t)(s.PutReading(ctx, reading(i, "BQ7", tiles.Fired, "87.60"),
+			later(time.Duration(i)*time.Second)))
 		said.entries[i] = true
 		if err := s.AppendCurve(ctx, f.ID, samples[i*20:(i+1)*20]); err != nil {
 			t.Fatal(err)
@@ -117,7 +119,8 @@ func (a *acknowledged) lost(t *testing.T, folder string) (missing int, told stri
 		t.Errorf("it opened damaged: %v", err)
 	}
 	for n := range a.entries {
-		if count(t, s, fmt.Sprintf(`SELECT count(*) FROM reading WHERE id = '%s' AND length_mm = 87.6`, uuid('r', n))) == 0 {
+		if count(t, s, fmt.Sprintf(`SELECT count(*) FROM reading WHERE id = '%s' AND length_mm = 87.6`,
+			uuid('r', n))) == 0 {
 			missing++
 		}
 	}
@@ -173,12 +176,14 @@ func TestLogFlippedIsTold(t *testing.T) {
 			}
 			if missing > 0 && told == "" {
 				unsaid++
-				t.Errorf("%s, %d bits flipped: %d entries and samples are missing, and nobody is told", name, flips, missing)
+				t.Errorf("%s, %d bits flipped: %d entries and samples are missing, and nobody is told", name,
+					flips, missing)
 			}
 			if name == "copied" && missing > 31+30*20 {
 				t.Errorf("%s: %d are missing, and the copy had more", name, missing)
 			}
-			if kept, _ := filepath.Glob(filepath.Join(folder, "*.corrupt-*")); strings.Contains(told, "kept:") && !slices.ContainsFunc(kept, func(path string) bool {
+			if kept, _ := filepath.Glob(filepath.Join(folder, "*.corrupt-*")); strings.Contains(told,
+				"kept:") && !slices.ContainsFunc(kept, func(path string) bool {
 				return bytes.Equal(must[[]byte](t)(os.ReadFile(path)), flipped)
 			}) {
 				t.Errorf("%s: the log is not kept as it was: %v", name, kept)
@@ -188,7 +193,8 @@ func TestLogFlippedIsTold(t *testing.T) {
 		if lossy < states/4 {
 			t.Errorf("%s: only %d of %d states lost anything: the test sees little", name, lossy, states)
 		}
-		t.Logf("%s: %d states, %d with something missing (%d at most), %d of them unsaid", name, states, lossy, worst, unsaid)
+		t.Logf("%s: %d states, %d with something missing (%d at most), %d of them unsaid", name,
+			states, lossy, worst, unsaid)
 	}
 }
 
@@ -209,7 +215,8 @@ func TestFullStoreFlipped(t *testing.T) {
 		must[tiles.PutResult](t)(s.PutFiring(ctx, f, curve, i, usecase.Precondition{}, when))
 	}
 	for i := range 400 {
-		must[tiles.PutResult](t)(s.PutReading(ctx, reading(i, "BQ7", tiles.Fired, "87.60"), later(time.Duration(i)*time.Second)))
+		must[tiles.PutResult](t)(s.PutReading(ctx, reading(i, "BQ7", tiles.Fired, "87.60"),
+			later(time.Duration(i)*time.Second)))
 	}
 	must[bool](t)(s.Copy(ctx))
 	want := rowsOf(t, s.read, nil)
@@ -244,8 +251,10 @@ func TestFullStoreFlipped(t *testing.T) {
 			if !slices.Equal(rows, got[table]) {
 				other = append(other, table)
 			}
-			if summed := table == "curve" || table == "envelope" || table == "run"; says == "" && (len(rows) != len(got[table]) || summed && !slices.Equal(rows, got[table])) {
-				t.Errorf("a bit in %d pages: table %s is not what was acknowledged, and nobody is told", n, table)
+			if summed := table == "curve" || table == "envelope" || table == "run"; says == "" &&
+				(len(rows) != len(got[table]) || summed && !slices.Equal(rows, got[table])) {
+				t.Errorf("a bit in %d pages: table %s is not what was acknowledged, and nobody is told", n,
+					table)
 			}
 		}
 		switch {
@@ -253,11 +262,13 @@ func TestFullStoreFlipped(t *testing.T) {
 			told[n]++
 		case len(other) > 0:
 			unsaid[n]++
-			t.Errorf("a bit in %d pages: a fact in %v is another than was acknowledged, and nobody is told", n, other)
+			t.Errorf("a bit in %d pages: a fact in %v is another than was acknowledged, and nobody is told",
+				n, other)
 		}
 		os.RemoveAll(folder)
 	}
-	t.Logf("%d states of %d pages: told by pages hit %v, a fact changed and unsaid %v", states, pages, told, unsaid)
+	t.Logf("%d states of %d pages: told by pages hit %v, a fact changed and unsaid %v",
+		states, pages, told, unsaid)
 	if told[100] < states/4-1 || told[1000] < states/4 {
 		t.Errorf("many pages hit, and nobody is told: %v of %d each", told, states/4)
 	}
@@ -304,7 +315,8 @@ func TestBackwards(t *testing.T) {
 		if n := len(must[[]tiles.KeptClay](t)(s.Clays(ctx))); n != want {
 			t.Errorf("%d clays are there, want %d", n, want)
 		}
-		if got := message.Join(" ", must[Health](t)(s.Health()).Alarm...).String(); !strings.Contains(got, words) || words == "" && got != "" {
+		if got := message.Join(" ", must[Health](t)(s.Health()).Alarm...).String(); !strings.Contains(got,
+			words) || words == "" && got != "" {
 			t.Errorf("told: %q, want %q", got, words)
 		}
 		if (now == life) != alike {
@@ -393,7 +405,8 @@ func TestEmptiedStore(t *testing.T) {
 		s := must[*Store](t)(settings.Open(ctx, home))
 		must[string](t)(s.SiteID(ctx, uuid('s', 1)))
 		for _, id := range []tiles.ClayID{"one", "two"} {
-			must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: id, Name: "x"}, usecase.Precondition{}, at))
+			must[tiles.PutResult](t)(s.PutClay(ctx, tiles.Clay{ID: id, Name: "x"},
+				usecase.Precondition{}, at))
 		}
 		if copied {
 			must[bool](t)(s.Copy(ctx))

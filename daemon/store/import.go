@@ -28,7 +28,8 @@ const sheetCache = 24 << 10
 // many, and must not wait for anybody: a firing cannot be written down meanwhile. Everything that
 // can be made ready without the writer is made before it is asked for.
 // The errors are tiles.ErrCodeTaken, tiles.ErrIDUsed and trouble with the disk.
-func (s BarStore) KeepSheet(ctx context.Context, sheet tiles.Taken, at kiln.Stamp, told func(done, of int)) error {
+func (s BarStore) KeepSheet(ctx context.Context, sheet tiles.Taken, at kiln.Stamp,
+	told func(done, of int)) error {
 	in, err := intakeOf(sheet)
 	if err != nil {
 		return fmt.Errorf("take in a table of bars: %w", err)
@@ -53,8 +54,8 @@ func (s BarStore) KeepSheet(ctx context.Context, sheet tiles.Taken, at kiln.Stam
 	return nil
 }
 
-// toldBoot is the running of the machine of what is told with a time of its own: none, so that no clock that is put
-// right moves it.
+// toldBoot is the running of the machine of what is told with a time of its own: none, so that no clock that
+// is put right moves it.
 const toldBoot = usecase.TypedBoot
 
 // intake is a table as it will be written: every fact with its place among the changes, from 1, and
@@ -114,8 +115,12 @@ func intakeOf(sheet tiles.Taken) (*intake, error) {
 			}
 		}
 	}
-	slices.SortFunc(in.bars, func(a, b numbered[tiles.Bar]) int { return cmp.Compare(a.fact.Code, b.fact.Code) })
-	slices.SortFunc(in.readings, func(a, b numbered[tiles.Reading]) int { return cmp.Compare(a.fact.ID, b.fact.ID) })
+	slices.SortFunc(in.bars, func(a, b numbered[tiles.Bar]) int {
+		return cmp.Compare(a.fact.Code, b.fact.Code)
+	})
+	slices.SortFunc(in.readings, func(a, b numbered[tiles.Reading]) int {
+		return cmp.Compare(a.fact.ID, b.fact.ID)
+	})
 	return in, nil
 }
 
@@ -129,22 +134,27 @@ func (in *intake) rows() int { return len(in.said) + len(in.bars) + len(in.readi
 
 // write writes everything behind the change numbered last.
 func (in *intake) write(w *many, at kiln.Stamp, last int64) error {
-	err := rows(w, `INSERT INTO change (seq, kind, op, id, at_ms, trusted, boot, body) VALUES `, len(in.said), func(i int) []any {
-		c, at := in.said[i], at
-		if !c.at.IsZero() && !c.at.Equal(at.Wall) {
-			at = kiln.Stamp{Boot: toldBoot, Wall: c.at, Trusted: c.trusted}
-		}
-		return []any{last + int64(i) + 1, c.kind, "put", c.id, at.Wall.UnixMilli(), at.Trusted,
-			string(at.Boot), c.body}
-	})
+	err := rows(w, `INSERT INTO change (seq, kind, op, id, at_ms, trusted, boot, body) VALUES `,
+		len(in.said), func(i int) []any {
+			c, at := in.said[i], at
+			if !c.at.IsZero() && !c.at.Equal(at.Wall) {
+				at = kiln.Stamp{Boot: toldBoot, Wall: c.at, Trusted: c.trusted}
+			}
+			return []any{last + int64(i) + 1, c.kind, "put", c.id, at.Wall.UnixMilli(), at.Trusted,
+				string(at.Boot), c.body}
+		})
 	if err != nil {
 		return err
 	}
-	err = rows(w, insertNewBar, len(in.bars), func(i int) []any { return barArgs(in.bars[i].fact, last+in.bars[i].nth) })
+	err = rows(w, insertNewBar, len(in.bars), func(i int) []any {
+		return barArgs(in.bars[i].fact, last+in.bars[i].nth)
+	})
 	if err != nil {
 		return thereAlready(err, tiles.ErrCodeTaken)
 	}
-	err = rows(w, insertReading, len(in.readings), func(i int) []any { return readingArgs(in.readings[i].fact, last+in.readings[i].nth) })
+	err = rows(w, insertReading, len(in.readings), func(i int) []any {
+		return readingArgs(in.readings[i].fact, last+in.readings[i].nth)
+	})
 	if err != nil {
 		return thereAlready(err, tiles.ErrIDUsed)
 	}
@@ -234,7 +244,8 @@ func rows(w *many, insert string, n int, row func(i int) []any) error {
 // load puts bars into a load, which is made if it has no number yet.
 func (w *many) load(l tiles.Load, seq int64) error {
 	if l.Number == 0 {
-		if err := w.run(insertLoad, l.ID, l.Kiln, l.Kind, l.Atmosphere, l.PackedBy, l.Note, orNull(stated(l.Stated)), seq); err != nil {
+		if err := w.run(insertLoad, l.ID, l.Kiln, l.Kind, l.Atmosphere, l.PackedBy, l.Note,
+			orNull(stated(l.Stated)), seq); err != nil {
 			return err
 		}
 		if l.Firing != "" {

@@ -22,7 +22,8 @@ func TestKilled(t *testing.T) {
 	kills := rounds(12, 1000)
 	carries := carryFiles(t, rounds(3, 12))
 	little := func() bool { return len(said.entries) < kills || len(said.samples) == 0 }
-	for i := 0; i < kills || little() && i < 10*kills; i++ { // a busy machine kills many before they say anything
+	// a busy machine kills many before they say anything
+	for i := 0; i < kills || little() && i < 10*kills; i++ {
 		cmd := exec.Command(os.Args[0])
 		cmd.Env = append(os.Environ(), childVar+"="+folder, childCarries+"="+carries)
 		cmd.Stderr = os.Stderr
@@ -41,7 +42,8 @@ func TestKilled(t *testing.T) {
 			said.hear(lines.Text())
 		}
 		var died *exec.ExitError
-		if err := cmd.Wait(); err != nil && (!errors.As(err, &died) || died.ProcessState.Sys().(syscall.WaitStatus).Signal() != syscall.SIGKILL) {
+		if err := cmd.Wait(); err != nil && (!errors.As(err, &died) ||
+			died.ProcessState.Sys().(syscall.WaitStatus).Signal() != syscall.SIGKILL) {
 			t.Fatalf("kill %d: the process ended by itself: %v", i, err)
 		}
 		timer.Stop()
@@ -53,7 +55,9 @@ func TestKilled(t *testing.T) {
 		}
 	}
 	if little() {
-		t.Errorf("only %d entries and samples of %d firings were acknowledged: the test sees little", len(said.entries), len(said.samples))
+		t.Errorf("only %d entries and samples of %d firings were acknowledged: the test sees little",
+			len(said.entries), len(said.samples))
 	}
-	t.Logf("%d kills, %d entries, %d firings, %d of them ended", kills, len(said.entries), len(said.samples), len(said.ended))
+	t.Logf("%d kills, %d entries, %d firings, %d of them ended", kills, len(said.entries),
+		len(said.samples), len(said.ended))
 }

@@ -55,7 +55,9 @@ func (s KilnStore) AddedKilns(ctx context.Context) ([]tiles.AddedKiln, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read kilns: %w", err)
 	}
-	return collect(rows, "kilns", func(k *tiles.AddedKiln) error { return rows.Scan(&k.ID, &k.Fuel, &k.Revision) })
+	return collect(rows, "kilns", func(k *tiles.AddedKiln) error {
+		return rows.Scan(&k.ID, &k.Fuel, &k.Revision)
+	})
 }
 
 // RecordedKilns are the kilns that firings, loads and probes are of, by name.
@@ -72,7 +74,9 @@ func recordedKilns(ctx context.Context, q querier, of kiln.KilnID) ([]tiles.Reco
 	if err != nil {
 		return nil, fmt.Errorf("read kilns: %w", err)
 	}
-	return collect(rows, "kilns", func(k *tiles.RecordedKiln) error { return rows.Scan(&k.ID, &k.Firings, &k.Loads, &k.Probes) })
+	return collect(rows, "kilns", func(k *tiles.RecordedKiln) error {
+		return rows.Scan(&k.ID, &k.Firings, &k.Loads, &k.Probes)
+	})
 }
 
 // FormerKilns are names that kilns had, with those that they have now.
@@ -82,7 +86,9 @@ func (s KilnStore) FormerKilns(ctx context.Context) (map[kiln.KilnID]kiln.KilnID
 		return nil, fmt.Errorf("read names that kilns had: %w", err)
 	}
 	type pair struct{ was, now kiln.KilnID }
-	pairs, err := collect(rows, "names that kilns had", func(p *pair) error { return rows.Scan(&p.was, &p.now) })
+	pairs, err := collect(rows, "names that kilns had", func(p *pair) error {
+		return rows.Scan(&p.was, &p.now)
+	})
 	if err != nil {
 		return nil, err
 	}
@@ -148,7 +154,8 @@ func (s KilnStore) RenameKiln(ctx context.Context, was, now kiln.KilnID,
 // renameFirings puts the firings of a kiln under another name.
 func renameFirings(ctx context.Context, tx *sql.Tx, was, now kiln.KilnID) error {
 	var last int
-	if err := tx.QueryRowContext(ctx, `SELECT coalesce(max(number), 0) FROM firing WHERE kiln = ?`, was).Scan(&last); err != nil {
+	if err := tx.QueryRowContext(ctx, `SELECT coalesce(max(number), 0) FROM firing WHERE kiln = ?`,
+		was).Scan(&last); err != nil {
 		return err
 	}
 	for _, do := range []string{ // by way of numbers that none has, because they are unique
@@ -173,7 +180,8 @@ func renameFirings(ctx context.Context, tx *sql.Tx, was, now kiln.KilnID) error 
 	}
 	for _, f := range firings {
 		data := f.data
-		if read, err := codec.ReadSummary(data); err == nil { // one that does not read back is told as damaged when it is read
+		// one that does not read back is told as damaged when it is read
+		if read, err := codec.ReadSummary(data); err == nil {
 			read.Kiln = now
 			data = codec.WriteSummary(read)
 		}
@@ -279,7 +287,8 @@ func (s KilnStore) Probes(ctx context.Context, k kiln.KilnID) ([]tiles.KeptProbe
 		return nil, fmt.Errorf("read probes: %w", err)
 	}
 	return collect(rows, "probes", func(p *tiles.KeptProbe) error {
-		return rows.Scan(&p.ID, &p.Kiln, &p.Channel, &p.Type, &p.Class, &p.Fitted, &p.Removed, &p.Note, &p.Revision)
+		return rows.Scan(&p.ID, &p.Kiln, &p.Channel, &p.Type, &p.Class, &p.Fitted,
+			&p.Removed, &p.Note, &p.Revision)
 	})
 }
 

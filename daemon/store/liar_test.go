@@ -53,13 +53,15 @@ func TestLyingCard(t *testing.T) {
 		}
 		s, err := Open(t.Context(), found)
 		if err != nil {
-			t.Errorf("cut after step %d with %d syncs dropped: it does not open: %v", moment, len(dropped), err)
+			t.Errorf("cut after step %d with %d syncs dropped: it does not open: %v",
+				moment, len(dropped), err)
 			continue
 		}
 		aside, _ := filepath.Glob(filepath.Join(found, "*.corrupt-*"))
 		switch clean := s.Report().Clean(); {
 		case clean && len(aside) > 0, !clean && (len(aside) == 0 || s.Report().Words().IsZero()):
-			t.Errorf("cut after step %d: clean %v, %q, moved aside %v", moment, clean, s.Report().Words(), aside)
+			t.Errorf("cut after step %d: clean %v, %q, moved aside %v", moment, clean,
+				s.Report().Words(), aside)
 		case clean:
 			whole++
 		default:
@@ -68,7 +70,8 @@ func TestLyingCard(t *testing.T) {
 		if err := check(t.Context(), s.read, `PRAGMA integrity_check`); err != nil {
 			t.Errorf("cut after step %d: it opened damaged: %v", moment, err)
 		}
-		if _, err := s.PutClay(t.Context(), tiles.Clay{ID: "later", Name: "Later"}, usecase.Precondition{}, when); err != nil {
+		if _, err := s.PutClay(t.Context(), tiles.Clay{ID: "later", Name: "Later"},
+			usecase.Precondition{}, when); err != nil {
 			t.Errorf("cut after step %d: nothing can be kept: %v", moment, err)
 		}
 		if err := s.Close(); err != nil {

@@ -72,7 +72,8 @@ func (s LidStore) PutLidResult(ctx context.Context, v lid.Result,
 	kept, err = s.putFact(ctx, "lid_result", v.ID, at, body, func(tx *sql.Tx, seq int64) error {
 		if v.Load != "" {
 			var one int
-			if err := tx.QueryRowContext(ctx, `SELECT 1 FROM load WHERE id = ?`, v.Load).Scan(&one); err != nil {
+			if err := tx.QueryRowContext(ctx, `SELECT 1 FROM load WHERE id = ?`,
+				v.Load).Scan(&one); err != nil {
 				return missing(err, tiles.ErrNoLoad)
 			}
 		}
@@ -98,7 +99,8 @@ func (s LidStore) PutLidResult(ctx context.Context, v lid.Result,
 
 // StrikeLidResult crosses a board out; it stays to be seen. Said again it changes nothing.
 func (s LidStore) StrikeLidResult(ctx context.Context, id, by, why string, at kiln.Stamp) error {
-	return s.strike(ctx, "lid_result", `SELECT 1 FROM lid_result WHERE id = ?`, id, by, why, at, lid.ErrNoResult)
+	return s.strike(ctx, "lid_result", `SELECT 1 FROM lid_result WHERE id = ?`, id, by,
+		why, at, lid.ErrNoResult)
 }
 
 // LidResult gives one board, or tiles.ErrNoLidResult.
@@ -133,7 +135,8 @@ func (s LidStore) LidResults(ctx context.Context, w lid.ResultFilter) ([]lid.Res
 		var at int64
 		var struck struckRow
 		t, l := &v.Sat, &v.Losses
-		if err := rows.Scan(&v.ID, &v.Load, &pots, &v.Form, &v.Maker, &v.Seat, &v.SeatGlazed, &v.Body.Clay, &v.Body.Batch, &v.Lid.Clay, &v.Lid.Batch,
+		if err := rows.Scan(&v.ID, &v.Load, &pots, &v.Form, &v.Maker, &v.Seat, &v.SeatGlazed, &v.Body.Clay,
+			&v.Body.Batch, &v.Lid.Clay, &v.Lid.Batch,
 			&t.TooBig, &t.Tight, &t.Good, &t.Loose, &t.DropsIn, &t.NotLookedAt, &l.Glued, &l.Rocks,
 			&l.Chipped, &l.Dropped,
 			&plays, &thrown, &least, &most, &bearing, &v.By, &at, &v.Trusted, &struck.by, &struck.why,

@@ -18,15 +18,19 @@ import (
 
 func lidBoard(n int) lid.Result {
 	b := tiles.BatchRef{Clay: "tern", Batch: "B"}
-	return lid.Result{ID: uuid('v', n), Load: uuid('l', 1), Pots: []string{uuid('p', 1), uuid('p', 2)}, Form: "teapot 0.9 l", Maker: "KT", Seat: lid.Inset, SeatGlazed: true, Body: b, Lid: b,
-		Sat: lid.Outcomes{TooBig: 1, Tight: 2, Good: 13, Loose: 3, DropsIn: 1, NotLookedAt: 4}, Losses: lid.Losses{Glued: 1, Rocks: 2, Chipped: 3, Dropped: 4},
-		Plays: []tiles.Millimetre{1.3, -0.2}, Thrown: []tiles.Millimetre{102.5}, Limits: &lid.Limits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}, By: "AB"}
+	return lid.Result{ID: uuid('v', n), Load: uuid('l', 1), Pots: []string{uuid('p', 1), uuid('p', 2)},
+		Form: "teapot 0.9 l", Maker: "KT", Seat: lid.Inset, SeatGlazed: true, Body: b, Lid: b,
+		Sat:    lid.Outcomes{TooBig: 1, Tight: 2, Good: 13, Loose: 3, DropsIn: 1, NotLookedAt: 4},
+		Losses: lid.Losses{Glued: 1, Rocks: 2, Chipped: 3, Dropped: 4},
+		Plays:  []tiles.Millimetre{1.3, -0.2}, Thrown: []tiles.Millimetre{102.5},
+		Limits: &lid.Limits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}, By: "AB"}
 }
 
 func boardStore(t *testing.T) *Store {
 	s := openStore(t)
 	furnish(t, s)
-	load := tiles.Load{ID: uuid('l', 1), Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, PackedBy: "KT"}
+	load := tiles.Load{ID: uuid('l', 1), Kiln: "big-blue", Kind: kiln.Glaze,
+		Atmosphere: kiln.Oxidation, PackedBy: "KT"}
 	must[tiles.PutResult](t)(s.PutLoad(context.Background(), load, usecase.Precondition{}, when))
 	return s
 }
@@ -106,19 +110,22 @@ func TestStrikeAndTally(t *testing.T) {
 		}
 	}
 	all := must[[]lid.Result](t)(s.LidResults(ctx, lid.ResultFilter{}))
-	if len(all) != 3 || all[0].Form != "jar" || all[1].Struck == nil || all[1].Struck.Why != "wrong board" || all[0].Struck != nil {
+	if len(all) != 3 || all[0].Form != "jar" || all[1].Struck == nil ||
+		all[1].Struck.Why != "wrong board" || all[0].Struck != nil {
 		t.Errorf("%+v", all)
 	}
 	if n := count(t, s, `SELECT count(*) FROM act WHERE kind = 'lid_result'`); n != 1 {
 		t.Errorf("%d strikes", n)
 	}
-	for w, n := range map[lid.ResultFilter]int{{Form: "jar"}: 1, {Clay: "tern"}: 3, {Clay: "wren"}: 0, {Load: uuid('l', 1)}: 2, {Limit: 1}: 1} {
+	for w, n := range map[lid.ResultFilter]int{{Form: "jar"}: 1, {Clay: "tern"}: 3, {Clay: "wren"}: 0,
+		{Load: uuid('l', 1)}: 2, {Limit: 1}: 1} {
 		if got := must[[]lid.Result](t)(s.LidResults(ctx, w)); len(got) != n {
 			t.Errorf("%+v: %d", w, len(got))
 		}
 	}
 	tally := must[[]lid.GroupCount](t)(s.Tallies(ctx))
-	one := lid.GroupCount{DifferenceGroup: lid.DifferenceGroup{Form: "jar", Body: "tern", Lid: "tern", Maker: "KT"}, Boards: 1, Sat: lidBoard(1).Sat, Losses: lidBoard(1).Losses}
+	one := lid.GroupCount{DifferenceGroup: lid.DifferenceGroup{Form: "jar", Body: "tern", Lid: "tern",
+		Maker: "KT"}, Boards: 1, Sat: lidBoard(1).Sat, Losses: lidBoard(1).Losses}
 	two := one
 	two.Form = "teapot 0.9 l"
 	if !reflect.DeepEqual(tally, []lid.GroupCount{one, two}) {
@@ -145,14 +152,17 @@ func TestOlderNameOfALidResult(t *testing.T) {
 		}
 		return err
 	}))
-	sent := Sent{Site: uuid('s', 1), Life: uuid('s', 2), Facts: func(_ context.Context, after int64) ([]wire.PushFact, error) {
-		return slices.DeleteFunc(slices.Clone(facts), func(f wire.PushFact) bool { return f.Seq <= after }), nil
-	}}
+	sent := Sent{Site: uuid('s', 1), Life: uuid('s', 2),
+		Facts: func(_ context.Context, after int64) ([]wire.PushFact, error) {
+			return slices.DeleteFunc(slices.Clone(facts),
+				func(f wire.PushFact) bool { return f.Seq <= after }), nil
+		}}
 	again := must[Replayed](t)(Replay(ctx, s, sent))
 	if renamed != 2 || len(again.Left) > 0 || again.Facts != len(facts) {
 		t.Errorf("%d of an older name, %+v of %d", renamed, again, len(facts))
 	}
-	want, got := must[lid.Result](t)(from.LidResult(ctx, uuid('v', 1))), must[lid.Result](t)(s.LidResult(ctx, uuid('v', 1)))
+	want, got := must[lid.Result](t)(from.LidResult(ctx, uuid('v', 1))), must[lid.Result](t)(s.LidResult(ctx,
+		uuid('v', 1)))
 	if want.Limits = nil; got.Struck == nil || !reflect.DeepEqual(got, want) { // limits are found, not said
 		t.Errorf("\n%+v\n%+v", got, want)
 	}

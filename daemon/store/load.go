@@ -63,7 +63,8 @@ func (s LoadStore) PutLoad(ctx context.Context, l tiles.Load, m usecase.Precondi
 		if kept.Revision, err = recordChange(ctx, tx, "load", "put", l.ID, at, body); err != nil {
 			return err
 		}
-		if _, err = tx.ExecContext(ctx, insertLoad, l.ID, l.Kiln, l.Kind, l.Atmosphere, l.PackedBy, l.Note, orNull(stated(l.Stated)), kept.Revision); err != nil {
+		if _, err = tx.ExecContext(ctx, insertLoad, l.ID, l.Kiln, l.Kind, l.Atmosphere, l.PackedBy, l.Note,
+			orNull(stated(l.Stated)), kept.Revision); err != nil {
 			return err
 		}
 		if l.Firing != "" {
@@ -138,7 +139,8 @@ func (s LoadStore) CloseLoad(ctx context.Context, id string, unpacked time.Time,
 	at kiln.Stamp) error {
 	return s.changeLoad(ctx, id, "unpack", func(tx *sql.Tx) error {
 		var done sql.NullInt64
-		if err := tx.QueryRowContext(ctx, `SELECT unpacked_ms FROM load WHERE id = ?`, id).Scan(&done); err != nil || done.Valid {
+		if err := tx.QueryRowContext(ctx, `SELECT unpacked_ms FROM load WHERE id = ?`,
+			id).Scan(&done); err != nil || done.Valid {
 			return missing(err, tiles.ErrNoLoad)
 		}
 		seq, err := recordChange(ctx, tx, "load", "close", id, at,
@@ -156,7 +158,8 @@ func (s LoadStore) CloseLoad(ctx context.Context, id string, unpacked time.Time,
 func (s LoadStore) CallOffLoad(ctx context.Context, id, by string, at kiln.Stamp) error {
 	return s.changeLoad(ctx, id, "call off", func(tx *sql.Tx) error {
 		var done sql.NullInt64
-		if err := tx.QueryRowContext(ctx, `SELECT called_off_ms FROM load WHERE id = ?`, id).Scan(&done); err != nil || done.Valid {
+		if err := tx.QueryRowContext(ctx, `SELECT called_off_ms FROM load WHERE id = ?`,
+			id).Scan(&done); err != nil || done.Valid {
 			return missing(err, tiles.ErrNoLoad)
 		}
 		seq, err := recordChange(ctx, tx, "load", "strike", id, at, map[string]string{"by": by})
@@ -176,7 +179,8 @@ func (s LoadStore) PutBackLoad(ctx context.Context, id, by string, at kiln.Stamp
 		if err := tx.QueryRowContext(ctx, `SELECT unpacked_ms IS NOT NULL OR called_off_ms IS NOT NULL FROM load WHERE id = ?`, id).Scan(&over); err != nil || !over {
 			return missing(err, tiles.ErrNoLoad)
 		}
-		seq, err := recordChange(ctx, tx, "load", "put", id, at, map[string]string{"by": by, "unpacked_at": ""})
+		seq, err := recordChange(ctx, tx, "load", "put", id, at,
+			map[string]string{"by": by, "unpacked_at": ""})
 		if err != nil {
 			return err
 		}
@@ -213,7 +217,8 @@ func (s LoadStore) DetachLoad(ctx context.Context, id string, firing kiln.Firing
 		if n, err := gone.RowsAffected(); err != nil || n == 0 {
 			return err
 		}
-		seq, err := recordChange(ctx, tx, "load", "put", id, at, map[string]string{"detached": string(firing)})
+		seq, err := recordChange(ctx, tx, "load", "put", id, at,
+			map[string]string{"detached": string(firing)})
 		if err != nil {
 			return err
 		}
@@ -221,8 +226,8 @@ func (s LoadStore) DetachLoad(ctx context.Context, id string, firing kiln.Firing
 	})
 }
 
-// PlaceBars moves bars from loads into others, all in one commit. The errors are tiles.ErrNoLoad, tiles.ErrNoBar and trouble
-// with the disk.
+// PlaceBars moves bars from loads into others, all in one commit. The errors are tiles.ErrNoLoad,
+// tiles.ErrNoBar and trouble with the disk.
 func (s LoadStore) PlaceBars(ctx context.Context, moves []tiles.BarMove, at kiln.Stamp) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		said := map[string]int64{}
@@ -231,7 +236,8 @@ func (s LoadStore) PlaceBars(ctx context.Context, moves []tiles.BarMove, at kiln
 				return said[load], nil
 			}
 			var one int
-			if err := tx.QueryRowContext(ctx, `SELECT 1 FROM load WHERE id = ?`, load).Scan(&one); err != nil {
+			if err := tx.QueryRowContext(ctx, `SELECT 1 FROM load WHERE id = ?`,
+				load).Scan(&one); err != nil {
 				return 0, missing(err, tiles.ErrNoLoad)
 			}
 			seq, err := recordChange(ctx, tx, "load", "put", load, at, body)
@@ -254,7 +260,8 @@ func (s LoadStore) PlaceBars(ctx context.Context, moves []tiles.BarMove, at kiln
 				return err
 			}
 			if m.From != "" {
-				if _, err := tx.ExecContext(ctx, `DELETE FROM load_bar WHERE load = ? AND bar = ?`, m.From, m.Bar); err != nil {
+				if _, err := tx.ExecContext(ctx, `DELETE FROM load_bar WHERE load = ? AND bar = ?`,
+					m.From, m.Bar); err != nil {
 					return err
 				}
 			}
@@ -299,7 +306,8 @@ func touchLoad(ctx context.Context, tx *sql.Tx, id string, seq int64) error {
 	return err
 }
 
-// changeLoad does something to a load in one commit. The errors are tiles.ErrNoLoad and trouble with the disk.
+// changeLoad does something to a load in one commit. The errors are tiles.ErrNoLoad and trouble with the
+// disk.
 func (s LoadStore) changeLoad(ctx context.Context, id, what string, do func(tx *sql.Tx) error) error {
 	if err := s.write(ctx, do); err != nil {
 		return fmt.Errorf("%s load %s: %w", what, id, err)
@@ -325,7 +333,8 @@ const (
 	loadFired = `(l.heat_work_c IS NOT NULL OR EXISTS (SELECT 1 FROM load_firing lf LEFT JOIN firing f ON f.id = lf.firing WHERE lf.load = l.id AND coalesce(f.stands, 'ended') = 'ended' AND coalesce(f.peak_c, 550) >= 550))`
 	loadIn    = `(l.unpacked_ms IS NULL AND l.called_off_ms IS NULL)`
 	// for its bars to be measured
-	loadWaits   = `(l.called_off_ms IS NULL AND (l.unpacked_ms IS NOT NULL OR ` + loadFired + ` AND NOT ` + loadRuns + `))`
+	loadWaits = `(l.called_off_ms IS NULL AND (l.unpacked_ms IS NOT NULL OR ` + loadFired +
+		` AND NOT ` + loadRuns + `))`
 	loadIsOpen  = `(` + loadIn + ` AND NOT ` + loadFired + ` AND NOT ` + loadRuns + `)`
 	barsToGauge = `(SELECT count(*) FROM load_bar x JOIN bar b ON b.code = x.bar WHERE x.load = l.id AND x.measured = 0 AND b.flags = '')`
 )
@@ -389,7 +398,9 @@ func (s LoadStore) Loads(ctx context.Context, w tiles.LoadFilter) ([]tiles.KeptL
 		load string
 		tiles.Placed
 	}
-	places, err := collect(rows, "loads", func(p *place) error { return rows.Scan(&p.load, &p.Bar, &p.Shelf) })
+	places, err := collect(rows, "loads", func(p *place) error {
+		return rows.Scan(&p.load, &p.Bar, &p.Shelf)
+	})
 	for _, p := range places {
 		at[p.load].Bars = append(at[p.load].Bars, p.Placed)
 	}

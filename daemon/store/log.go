@@ -46,7 +46,8 @@ func harmOf(path string) (logHarm, error) {
 	l.frames = (len(data) - logHead) / l.frame
 	salts := string(data[16:24])
 	seen, room := 0, 0 // frames that are good and committed; where those end that only fill a block
-	if sum := l.sum([2]uint32{}, data[:24]); sum == pair(data[24:]) && binary.BigEndian.Uint32(data)&^1 == 0x377f0682 {
+	if sum := l.sum([2]uint32{}, data[:24]); sum == pair(data[24:]) &&
+		binary.BigEndian.Uint32(data)&^1 == 0x377f0682 {
 		end := 0
 		for i := 0; i < l.frames && string(l.at(i)[8:16]) == salts; i++ {
 			f := l.at(i)

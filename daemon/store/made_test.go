@@ -29,7 +29,8 @@ func firingOf(t testing.TB, programme string, step kiln.Celsius, seed uint64) ma
 	}
 	m := made{length: p.Length().Truncate(time.Second)}
 	for c := range uint64(3) {
-		m.curves = append(m.curves, practice.Curve{Programme: p, Off: kiln.Celsius(c) * 3.7, Noise: 0.15, Step: step, Seed: 3*seed + c})
+		m.curves = append(m.curves, practice.Curve{Programme: p, Off: kiln.Celsius(c) * 3.7, Noise: 0.15,
+			Step: step, Seed: 3*seed + c})
 	}
 	return m
 }
@@ -46,7 +47,8 @@ func (m made) sample(k kiln.KilnID, begun kiln.Stamp, age time.Duration) kiln.Sa
 	s.At.Wall = s.At.Wall.Add(age)
 	for i, c := range m.curves {
 		t := c.Reading(age)
-		s.Values = append(s.Values, kiln.Value{Channel: kiln.ChannelID(fmt.Sprint(i + 1)), T: kiln.Celsius(math.Round(float64(t)*1e6) / 1e6)})
+		s.Values = append(s.Values, kiln.Value{Channel: kiln.ChannelID(fmt.Sprint(i + 1)),
+			T: kiln.Celsius(math.Round(float64(t)*1e6) / 1e6)})
 	}
 	return s
 }
@@ -100,7 +102,8 @@ func TestEntropy(t *testing.T) {
 
 // beginning is a stamp of a machine whose clock is trusted.
 func beginning(seed uint64) kiln.Stamp {
-	return kiln.Stamp{Boot: bootOf(seed), Since: 100 * time.Hour, Wall: day.Add(time.Duration(seed) * 72 * time.Hour), Trusted: true}
+	return kiln.Stamp{Boot: bootOf(seed), Since: 100 * time.Hour,
+		Wall: day.Add(time.Duration(seed) * 72 * time.Hour), Trusted: true}
 }
 
 func after(at kiln.Stamp, d time.Duration) kiln.Stamp {
@@ -111,17 +114,23 @@ func after(at kiln.Stamp, d time.Duration) kiln.Stamp {
 
 // whole is a firing of m that is over, as a recorder would close it.
 func (m made) whole(id kiln.FiringID, k kiln.KilnID, begun kiln.Stamp) kiln.Firing {
-	return kiln.Firing{ID: id, Kiln: k, Kind: kiln.Glaze, KindFrom: detect.FromGuessed, Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Ended,
-		Began: begun, Over: after(begun, m.length), Length: m.length, Peak: 1222.4, PeakAfter: m.length / 3, ToTop: m.length / 3, Good: int(m.length / time.Second),
+	return kiln.Firing{ID: id, Kiln: k, Kind: kiln.Glaze, KindFrom: detect.FromGuessed,
+		Atmosphere: kiln.Oxidation, Source: "serial", Status: kiln.Ended,
+		Began: begun, Over: after(begun, m.length), Length: m.length, Peak: 1222.4, PeakAfter: m.length / 3,
+		ToTop: m.length / 3, Good: int(m.length / time.Second),
 		Faulty: map[kiln.Fault]int{}, HeatWork: map[kiln.ChannelID]kiln.HeatWork{
-			"1": {C: 1222.3, Low: 1217, High: 1228, Position: 27.3, From: kiln.FromCurve, Model: kiln.HeatWorkModel},
-			"2": {C: 1226.1, Low: 1221, High: 1231, Position: 27.4, From: kiln.FromCurve, Model: kiln.HeatWorkModel},
-			"3": {C: 1230.0, Low: 1225, High: 1235, Position: 27.6, From: kiln.FromCurve, Model: kiln.HeatWorkModel}}}
+			"1": {C: 1222.3, Low: 1217, High: 1228, Position: 27.3, From: kiln.FromCurve,
+				Model: kiln.HeatWorkModel},
+			"2": {C: 1226.1, Low: 1221, High: 1231, Position: 27.4, From: kiln.FromCurve,
+				Model: kiln.HeatWorkModel},
+			"3": {C: 1230.0, Low: 1225, High: 1235, Position: 27.6, From: kiln.FromCurve,
+				Model: kiln.HeatWorkModel}}}
 }
 
 // running is f as it begins.
 func running(f kiln.Firing) kiln.Firing {
-	return kiln.Firing{ID: f.ID, Kiln: f.Kiln, Kind: f.Kind, KindFrom: f.KindFrom, Atmosphere: f.Atmosphere, Source: f.Source, Status: kiln.Running, Began: f.Began, Peak: kiln.NoTemperature()}
+	return kiln.Firing{ID: f.ID, Kiln: f.Kiln, Kind: f.Kind, KindFrom: f.KindFrom, Atmosphere: f.Atmosphere,
+		Source: f.Source, Status: kiln.Running, Began: f.Began, Peak: kiln.NoTemperature()}
 }
 
 // play plays a firing into s in batches of some samples, and ends it.
@@ -159,7 +168,8 @@ func fillUp(t *testing.T, s *Store, m made, f kiln.Firing) (acknowledged int) {
 		}
 		acknowledged += len(batch)
 	}
-	if got := must[[]kiln.Sample](t)(s.Samples(t.Context(), f.ID)); !same(got, m.samples(f.Kiln, f.Began, 0, time.Duration(acknowledged)*time.Second)) {
+	if got := must[[]kiln.Sample](t)(s.Samples(t.Context(), f.ID)); !same(got, m.samples(f.Kiln, f.Began, 0,
+		time.Duration(acknowledged)*time.Second)) {
 		t.Errorf("%d samples were acknowledged and %d are there", acknowledged, len(got))
 	}
 	return acknowledged
@@ -170,14 +180,16 @@ func goOn(t *testing.T, s *Store, m made, f kiln.Firing, acknowledged int) {
 	t.Helper()
 	from := time.Duration(acknowledged) * time.Second
 	for age := from; age < from+time.Hour; age += 5 * time.Second {
-		if err := s.AppendCurve(t.Context(), f.ID, m.samples(f.Kiln, f.Began, age, age+5*time.Second)); err != nil {
+		if err := s.AppendCurve(t.Context(), f.ID, m.samples(f.Kiln, f.Began, age,
+			age+5*time.Second)); err != nil {
 			t.Fatal("there is room again:", err)
 		}
 	}
 	if err := s.EndFiring(t.Context(), f); err != nil {
 		t.Fatal(err)
 	}
-	if got := must[[]kiln.Sample](t)(s.Samples(t.Context(), f.ID)); !same(got, m.samples(f.Kiln, f.Began, 0, from+time.Hour)) {
+	if got := must[[]kiln.Sample](t)(s.Samples(t.Context(), f.ID)); !same(got,
+		m.samples(f.Kiln, f.Began, 0, from+time.Hour)) {
 		t.Errorf("%d samples are there, want %d", len(got), acknowledged+3600)
 	}
 }

@@ -77,7 +77,8 @@ func (s *Store) migrate(ctx context.Context, files []string) error {
 		return err
 	})
 	if err != nil && have.number > 0 {
-		return fmt.Errorf("%w: bring the tables from schema %d to %d: %w", ErrUpgrade, have.number, len(files), err)
+		return fmt.Errorf("%w: bring the tables from schema %d to %d: %w", ErrUpgrade,
+			have.number, len(files), err)
 	}
 	if err != nil {
 		return fmt.Errorf("bring the tables from schema %d to %d: %w", have.number, len(files), err)

@@ -147,7 +147,8 @@ func (s NoteStore) Cones(ctx context.Context, firing kiln.FiringID) ([]tiles.Con
 // putFact keeps a fact, which is never edited: keep writes its row under the number of its
 // change. The same fact said again is answered as the first time and writes nothing; another
 // one under its id is tiles.ErrIDUsed.
-func (s *handle) putFact(ctx context.Context, kind, id string, at kiln.Stamp, body any, keep func(tx *sql.Tx, seq int64) error) (kept tiles.PutResult, err error) {
+func (s *handle) putFact(ctx context.Context, kind, id string, at kiln.Stamp, body any,
+	keep func(tx *sql.Tx, seq int64) error) (kept tiles.PutResult, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		kept = tiles.PutResult{}
 		again, err := mayKeep(ctx, tx, kind, id, body)

@@ -30,7 +30,8 @@ func (s NoticeStore) PutNotice(ctx context.Context, m notice.Message, body []byt
 			return err
 		}
 		for _, name := range to {
-			if _, err := tx.ExecContext(ctx, `INSERT INTO delivery (n, receiver, outcome, tries, answer, at_ms) VALUES (?, ?, 'waiting', 0, '', ?)`, n, name, at.UnixMilli()); err != nil {
+			if _, err := tx.ExecContext(ctx,
+				`INSERT INTO delivery (n, receiver, outcome, tries, answer, at_ms) VALUES (?, ?, 'waiting', 0, '', ?)`, n, name, at.UnixMilli()); err != nil {
 				return err
 			}
 		}

@@ -26,13 +26,16 @@ func TestNotices(t *testing.T) {
 	put("c", "kiln.quiet", "cleared", "little-red", "phone")
 	put("d", "firing.ended", "once", "big-blue")
 	at := time.Date(2026, 2, 1, 22, 0, 0, 0, time.UTC)
-	for _, err := range []error{s.TriedNotice(ctx, "a", "phone", notice.Sent, "204", at), s.TriedNotice(ctx, "a", "hub", notice.Waiting, "500", at), s.TriedNotice(ctx, "b", "phone", notice.GaveUp, "no answer", at)} {
+	for _, err := range []error{s.TriedNotice(ctx, "a", "phone", notice.Sent, "204", at),
+		s.TriedNotice(ctx, "a", "hub", notice.Waiting, "500", at), s.TriedNotice(ctx, "b", "phone",
+			notice.GaveUp, "no answer", at)} {
 		if err != nil {
 			t.Fatal(err)
 		}
 	}
 	waiting := must[[]notice.Delivery](t)(s.WaitingNotices(ctx))
-	if len(waiting) != 2 || waiting[0].Notice != "a" || waiting[0].Receiver != "hub" || waiting[0].Tries != 1 || waiting[1].Notice != "c" {
+	if len(waiting) != 2 || waiting[0].Notice != "a" || waiting[0].Receiver != "hub" ||
+		waiting[0].Tries != 1 || waiting[1].Notice != "c" {
 		t.Errorf("waiting: %+v", waiting)
 	}
 	standing := must[[]notice.Message](t)(s.StandingNotices(ctx))
@@ -40,16 +43,19 @@ func TestNotices(t *testing.T) {
 		t.Errorf("standing: %+v", standing)
 	}
 	told := must[[]notice.Told](t)(s.Notices(ctx, 3))
-	if len(told) != 3 || told[0].ID != "d" || told[2].ID != "b" || len(told[2].Fates) != 1 || told[2].Fates[0].Outcome != notice.GaveUp {
+	if len(told) != 3 || told[0].ID != "d" || told[2].ID != "b" || len(told[2].Fates) != 1 ||
+		told[2].Fates[0].Outcome != notice.GaveUp {
 		t.Errorf("told: %+v", told)
 	}
-	if !must[bool](t)(s.ToldSince(ctx, "firing.ended", "/kiln/big-blue", at.Add(-24*time.Hour))) || must[bool](t)(s.ToldSince(ctx, "firing.ended", "/kiln/big-blue", at)) {
+	if !must[bool](t)(s.ToldSince(ctx, "firing.ended", "/kiln/big-blue", at.Add(-24*time.Hour))) ||
+		must[bool](t)(s.ToldSince(ctx, "firing.ended", "/kiln/big-blue", at)) {
 		t.Error("told at 21:10 UTC, and not after 22:00")
 	}
 	for i := range mostNotices {
 		put(fmt.Sprint(i), "kiln.quiet", "once", "big-blue", "phone")
 	}
-	if all := must[[]notice.Told](t)(s.Notices(ctx, 5000)); len(all) != mostNotices || all[len(all)-1].ID != "0" {
+	if all := must[[]notice.Told](t)(s.Notices(ctx, 5000)); len(all) != mostNotices ||
+		all[len(all)-1].ID != "0" {
 		t.Errorf("%d are kept", len(all))
 	}
 	if n := len(must[[]notice.Delivery](t)(s.WaitingNotices(ctx))); n != mostNotices {

@@ -43,9 +43,15 @@ func TestFolders(t *testing.T) {
 		{"missing", filepath.Join(dir, "missing"), ErrFolder, "make it"},
 		{"a file in its place", file, ErrFolder, "move it away"},
 		{"a file on the way", filepath.Join(file, "x"), ErrFolder, "make it"},
-		{"a folder in the place of the file", folder("sub", func(f string) error { return os.Mkdir(filepath.Join(f, fileName), 0o700) }), ErrFolder, "move it away"},
-		{"a link in the place of the file", folder("link", func(f string) error { return os.Symlink(file, filepath.Join(f, fileName)) }), ErrFolder, "move it away"},
-		{"a folder in the place of the lock", folder("lock", func(f string) error { return os.Mkdir(filepath.Join(f, "lock"), 0o700) }), ErrFolder, "give"},
+		{"a folder in the place of the file",
+			folder("sub", func(f string) error { return os.Mkdir(filepath.Join(f, fileName), 0o700) }),
+			ErrFolder, "move it away"},
+		{"a link in the place of the file",
+			folder("link", func(f string) error { return os.Symlink(file, filepath.Join(f, fileName)) }),
+			ErrFolder, "move it away"},
+		{"a folder in the place of the lock",
+			folder("lock", func(f string) error { return os.Mkdir(filepath.Join(f, "lock"), 0o700) }),
+			ErrFolder, "give"},
 		{"another daemon", used, ErrInUse, "stop the other"},
 		{"newer tables", folder("newer", newer), ErrNewer, "install the newer version"},
 	}
@@ -54,7 +60,8 @@ func TestFolders(t *testing.T) {
 			name, folder string
 			want         error
 			says         string
-		}{"another owner", folder("owner", func(f string) error { return os.Chown(f, 65534, -1) }), ErrFolder, "chown"})
+		}{"another owner", folder("owner", func(f string) error { return os.Chown(f, 65534, -1) }), ErrFolder,
+			"chown"})
 	}
 	for _, c := range cases {
 		s, err := Open(t.Context(), c.folder)
@@ -63,7 +70,8 @@ func TestFolders(t *testing.T) {
 			t.Errorf("%s: opened", c.name)
 			continue
 		}
-		if text := err.Error(); !errors.Is(err, c.want) || !strings.Contains(text, c.says) || !strings.Contains(text, c.folder) || strings.Contains(text, "\n") {
+		if text := err.Error(); !errors.Is(err, c.want) || !strings.Contains(text, c.says) ||
+			!strings.Contains(text, c.folder) || strings.Contains(text, "\n") {
 			t.Errorf("%s: %v", c.name, err)
 		}
 	}
@@ -88,9 +96,13 @@ func TestNewerIsLeftAlone(t *testing.T) {
 	if err := newer(folder); err != nil {
 		t.Fatal(err)
 	}
-	sum := func() [32]byte { return sha256.Sum256(must[[]byte](t)(os.ReadFile(filepath.Join(folder, fileName)))) }
+	sum := func() [32]byte {
+		return sha256.Sum256(must[[]byte](t)(os.ReadFile(filepath.Join(folder,
+			fileName))))
+	}
 	before := sum()
-	if _, err := Open(t.Context(), folder); !errors.Is(err, ErrNewer) || !strings.Contains(err.Error(), "77") {
+	if _, err := Open(t.Context(), folder); !errors.Is(err, ErrNewer) ||
+		!strings.Contains(err.Error(), "77") {
 		t.Fatal(err)
 	}
 	if sum() != before {
@@ -102,7 +114,9 @@ func TestNewerIsLeftAlone(t *testing.T) {
 func TestPragmas(t *testing.T) {
 	s := openStore(t)
 	furnish(t, s)
-	for pragma, want := range map[string]string{"journal_mode": "wal", "synchronous": "2", "foreign_keys": "1", "page_size": "4096", "busy_timeout": "5000", "journal_size_limit": "16777216", "wal_autocheckpoint": "1000"} {
+	for pragma, want := range map[string]string{"journal_mode": "wal", "synchronous": "2",
+		"foreign_keys": "1", "page_size": "4096", "busy_timeout": "5000", "journal_size_limit": "16777216",
+		"wal_autocheckpoint": "1000"} {
 		var got string
 		if err := s.writer.QueryRow(`PRAGMA ` + pragma).Scan(&got); err != nil || got != want {
 			t.Errorf("writer: %s is %s, %v, want %s", pragma, got, err, want)
@@ -122,17 +136,20 @@ func TestMigration(t *testing.T) {
 	s := openStore(t)
 	furnish(t, s)
 	files := schemaFiles()
-	bad := append(files[:len(files):len(files)], `CREATE TABLE later (a INTEGER) STRICT;`, `CREATE TABLE half (a INTEGER) STRICT; INSERT INTO nowhere VALUES (1);`)
+	bad := append(files[:len(files):len(files)], `CREATE TABLE later (a INTEGER) STRICT;`,
+		`CREATE TABLE half (a INTEGER) STRICT; INSERT INTO nowhere VALUES (1);`)
 	if err := s.migrate(t.Context(), bad); err == nil {
 		t.Fatal("a bad schema file was applied")
 	}
-	if n, v := count(t, s, `SELECT count(*) FROM sqlite_schema WHERE name IN ('later', 'half')`), count(t, s, `SELECT user_version FROM pragma_user_version`); n != 0 || v != len(files) {
+	if n, v := count(t, s, `SELECT count(*) FROM sqlite_schema WHERE name IN ('later', 'half')`), count(t, s,
+		`SELECT user_version FROM pragma_user_version`); n != 0 || v != len(files) {
 		t.Errorf("%d tables are there at version %d", n, v)
 	}
 	if copies := must[[]string](t)(copiesOf(s.folder)); len(copies) != 1 {
 		t.Errorf("copies made first: %v", copies)
 	}
-	orphan := append(files[:len(files):len(files)], bad[len(files)], `PRAGMA defer_foreign_keys = 1; INSERT INTO curve (firing, data) VALUES (99, x'00');`)
+	orphan := append(files[:len(files):len(files)], bad[len(files)],
+		`PRAGMA defer_foreign_keys = 1; INSERT INTO curve (firing, data) VALUES (99, x'00');`)
 	if err := s.migrate(t.Context(), orphan); err == nil {
 		t.Error("a schema file that leaves a row without its parent was applied")
 	}
@@ -177,7 +194,8 @@ func TestFull(t *testing.T) {
 	if err := s.writer.QueryRow(`PRAGMA page_count`).Scan(&pages); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := s.writer.Exec(`PRAGMA max_page_count = ` + itoa(pages+20)); err != nil { // the simulated failure
+	// the simulated failure
+	if _, err := s.writer.Exec(`PRAGMA max_page_count = ` + itoa(pages+20)); err != nil {
 		t.Fatal(err)
 	}
 	acknowledged := fillUp(t, s, m, f)
@@ -228,7 +246,8 @@ func TestFullDisk(t *testing.T) {
 	if err := unix.Statfs(folder, &free); err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(ballast, bytes.Repeat([]byte{1}, int(free.Bavail-20)*int(free.Bsize)), 0o600); err != nil {
+	if err := os.WriteFile(ballast, bytes.Repeat([]byte{1}, int(free.Bavail-20)*int(free.Bsize)),
+		0o600); err != nil {
 		t.Fatal(err)
 	}
 	acknowledged := fillUp(t, s, m, f)

@@ -35,7 +35,8 @@ func (s Outbox) Save(ctx context.Context, collector, life string, have int64, fr
 	sent []wire.FiringMark, at kiln.Stamp) error {
 	err := s.quietly(ctx, func(tx *sql.Tx) error {
 		if fresh {
-			if _, err := tx.ExecContext(ctx, `DELETE FROM outbox_firing WHERE collector = ?`, collector); err != nil {
+			if _, err := tx.ExecContext(ctx, `DELETE FROM outbox_firing WHERE collector = ?`,
+				collector); err != nil {
 				return err
 			}
 		}
@@ -187,7 +188,8 @@ func (s Outbox) Found(ctx context.Context, after, upTo int64) (map[int64]*wire.P
 		var typed, unit string
 		var length float64
 		var f wire.PushFound
-		if err := rows.Scan(&seq, &typed, &unit, &length, &f.QueuedS, &f.Unusual, &f.Outside, &f.Slip, &f.Question); err != nil {
+		if err := rows.Scan(&seq, &typed, &unit, &length, &f.QueuedS, &f.Unusual, &f.Outside, &f.Slip,
+			&f.Question); err != nil {
 			return err
 		}
 		if said := typedLength(typed, unit); length != 0 && float64(said) != length {
@@ -279,7 +281,8 @@ func (s Outbox) SaveClayBodies(ctx context.Context, all []wire.KeptBody) error {
 				}
 				told = string(text)
 			}
-			if _, err := tx.ExecContext(ctx, `INSERT INTO clay_body (clay, body, yes_life, sent, told) VALUES (?, ?, ?, ?, ?)`,
+			if _, err := tx.ExecContext(ctx,
+				`INSERT INTO clay_body (clay, body, yes_life, sent, told) VALUES (?, ?, ?, ?, ?)`,
 				b.Clay, string(body), b.YesLife, b.Sent, told); err != nil {
 				return err
 			}

@@ -154,7 +154,8 @@ func (s LidStore) Pots(ctx context.Context, w lid.PotFilter) ([]lid.KeptPot, err
 	}
 	return collect(rows, "pot cards", func(p *lid.KeptPot) error {
 		var collar, fired string
-		if err := rows.Scan(&p.ID, &p.Mark, &p.Number, &p.Form, &p.Seat, &p.SeatGlazed, &p.Together, &collar, &p.Stage, &p.Opening, &p.Body.Clay, &p.Body.Batch,
+		if err := rows.Scan(&p.ID, &p.Mark, &p.Number, &p.Form, &p.Seat, &p.SeatGlazed, &p.Together, &collar,
+			&p.Stage, &p.Opening, &p.Body.Clay, &p.Body.Batch,
 			&p.Lid.Clay, &p.Lid.Batch, &p.Set, &p.Measured, &p.Bowl, &p.TrimMost, &fired, &p.MadeOn, &p.Note,
 			&p.Revision); err != nil {
 			return err

@@ -52,7 +52,8 @@ func (s FiringStore) RawLines(ctx context.Context, id kiln.FiringID) ([]string, 
 // trusted.
 func (s FiringStore) DropRawLines(ctx context.Context, before time.Time) error {
 	var any bool
-	if err := s.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM raw WHERE at_ms < ?)`, before.UnixMilli()).Scan(&any); err != nil || !any {
+	if err := s.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM raw WHERE at_ms < ?)`,
+		before.UnixMilli()).Scan(&any); err != nil || !any {
 		return err // nothing to do writes nothing
 	}
 	return s.write(ctx, func(tx *sql.Tx) error {

@@ -44,7 +44,8 @@ func (s FiringStore) blocks(ctx context.Context, q querier, firing int64) ([][]b
 // each hands the blocks of a firing to f, with their clocks put right, and how many of their
 // samples were heard before the firing was over. A block that does not read back is passed over:
 // what is missing shows as a gap, and Health tells of it.
-func (s FiringStore) each(ctx context.Context, q querier, firing kiln.Firing, blocks [][]byte, f func(b *codec.Block, n int)) error {
+func (s FiringStore) each(ctx context.Context, q querier, firing kiln.Firing, blocks [][]byte,
+	f func(b *codec.Block, n int)) error {
 	harmed := 0
 	defer func() { s.harmed(firing.ID, harmed) }()
 	for _, data := range blocks {
@@ -62,7 +63,8 @@ func (s FiringStore) each(ctx context.Context, q querier, firing kiln.Firing, bl
 }
 
 // hand is each for one block, and reports whether the firing was over in it.
-func hand(ctx context.Context, q querier, firing kiln.Firing, b *codec.Block, f func(b *codec.Block, n int)) (over bool, err error) {
+func hand(ctx context.Context, q querier, firing kiln.Firing, b *codec.Block,
+	f func(b *codec.Block, n int)) (over bool, err error) {
 	if err := settle(ctx, q, b); err != nil {
 		return false, err
 	}
@@ -79,7 +81,9 @@ func hand(ctx context.Context, q querier, firing kiln.Firing, b *codec.Block, f 
 func (s FiringStore) Samples(ctx context.Context, id kiln.FiringID) (samples []kiln.Sample, err error) {
 	f, blocks, err := s.find(ctx, id)
 	if err == nil {
-		err = s.each(ctx, s.read, f, blocks, func(b *codec.Block, n int) { samples = append(samples, b.Samples(f.Kiln)[:n]...) })
+		err = s.each(ctx, s.read, f, blocks, func(b *codec.Block, n int) {
+			samples = append(samples, b.Samples(f.Kiln)[:n]...)
+		})
 	}
 	if err != nil {
 		return nil, fmt.Errorf("read the samples of firing %s: %w", id, err)

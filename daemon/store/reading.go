@@ -53,9 +53,9 @@ func readingArgs(r tiles.Reading, seq int64) []any {
 }
 
 // PutReading keeps one reading for good, strikes the one whose place it takes, and confirms itself and
-// the one that it confirms. The errors are tiles.ErrNoBar, tiles.ErrNoReading (of the one to supersede), tiles.ErrIDUsed and
-// trouble with the disk. r must have been validated; Unusual, Outside, EntryError and Question are what
-// was asked about it.
+// the one that it confirms. The errors are tiles.ErrNoBar, tiles.ErrNoReading (of the one to supersede),
+// tiles.ErrIDUsed and trouble with the disk. r must have been validated; Unusual, Outside, EntryError and
+// Question are what was asked about it.
 func (s BarStore) PutReading(ctx context.Context, r tiles.Reading,
 	at kiln.Stamp) (kept tiles.PutResult, err error) {
 	body := sayReading(r)
@@ -79,20 +79,24 @@ func (s BarStore) PutReading(ctx context.Context, r tiles.Reading,
 		}
 		if r.Supersedes != "" {
 			var bar tiles.Code
-			if err := tx.QueryRowContext(ctx, `SELECT bar FROM reading WHERE id = ?`, r.Supersedes).Scan(&bar); err != nil {
+			if err := tx.QueryRowContext(ctx, `SELECT bar FROM reading WHERE id = ?`,
+				r.Supersedes).Scan(&bar); err != nil {
 				return missing(err, tiles.ErrNoReading)
 			}
 			if bar != r.Bar {
 				return tiles.ErrNoReading
 			}
-			if err := act(ctx, tx, "reading", r.Supersedes, "strike", "supersede", r.By, "corrected", at); err != nil {
+			if err := act(ctx, tx, "reading", r.Supersedes, "strike", "supersede", r.By,
+				"corrected", at); err != nil {
 				return err
 			}
-			if _, err := tx.ExecContext(ctx, `UPDATE reading SET struck = 1 WHERE id = ?`, r.Supersedes); err != nil {
+			if _, err := tx.ExecContext(ctx, `UPDATE reading SET struck = 1 WHERE id = ?`,
+				r.Supersedes); err != nil {
 				return err
 			}
 		}
-		if _, err = tx.ExecContext(ctx, insertReading+"(?"+strings.Repeat(", ?", 20)+")", readingArgs(r, kept.Revision)...); err != nil {
+		if _, err = tx.ExecContext(ctx, insertReading+"(?"+strings.Repeat(", ?", 20)+")",
+			readingArgs(r, kept.Revision)...); err != nil {
 			return err
 		}
 		if err := confirmBoth(ctx, tx, r, at); err != nil {
@@ -113,7 +117,8 @@ func confirmBoth(ctx context.Context, tx *sql.Tx, r tiles.Reading, at kiln.Stamp
 		return nil
 	}
 	var struck bool
-	if err := tx.QueryRowContext(ctx, `SELECT struck FROM reading WHERE id = ? AND bar = ?`, r.Confirms, r.Bar).Scan(&struck); err != nil {
+	if err := tx.QueryRowContext(ctx, `SELECT struck FROM reading WHERE id = ? AND bar = ?`, r.Confirms,
+		r.Bar).Scan(&struck); err != nil {
 		return missing(err, tiles.ErrNoReading)
 	}
 	if struck {

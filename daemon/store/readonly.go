@@ -31,7 +31,8 @@ func Read(ctx context.Context, folder string) (*Store, error) {
 	have, err := schemaOf(ctx, db)
 	if err != nil {
 		s.Close()
-		return nil, fmt.Errorf("read %s: %w; is it yours to read? Its user is that of the daemon", s.path(), err)
+		return nil, fmt.Errorf("read %s: %w; is it yours to read? Its user is that of the daemon", s.path(),
+			err)
 	}
 	files := schemaFiles()
 	if err := notNewer(have.number, len(files), have.program); err != nil || have.number < len(files) {
@@ -72,7 +73,8 @@ func (s *Store) Foreign(ctx context.Context) (bool, error) {
 		return false, nil
 	}
 	var version int64
-	if err := s.writer.QueryRowContext(ctx, `PRAGMA data_version`).Scan(&version); err != nil { // of this connection: its own writing does not count
+	// of this connection: its own writing does not count
+	if err := s.writer.QueryRowContext(ctx, `PRAGMA data_version`).Scan(&version); err != nil {
 		return false, busy(err)
 	}
 	before := s.seen.Swap(version)

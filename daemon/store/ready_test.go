@@ -45,12 +45,15 @@ func BenchmarkReady(b *testing.B) {
 			if err := os.WriteFile(settings, []byte(text), 0o600); err != nil {
 				b.Fatal(err)
 			}
-			manager := must[*net.UnixConn](b)(net.ListenUnixgram("unixgram", &net.UnixAddr{Name: filepath.Join(folder, "notify"), Net: "unixgram"}))
+			manager := must[*net.UnixConn](b)(net.ListenUnixgram("unixgram",
+				&net.UnixAddr{Name: filepath.Join(folder, "notify"), Net: "unixgram"}))
 			defer manager.Close()
 			var took, busy []float64
 			for b.Loop() {
 				cmd := exec.Command(program, "run", "--config", settings)
-				cmd.Env = append(slices.DeleteFunc(os.Environ(), func(v string) bool { return len(v) > 10 && v[:10] == "LIDWRIGHT_" }), "NOTIFY_SOCKET="+manager.LocalAddr().String())
+				cmd.Env = append(slices.DeleteFunc(os.Environ(),
+					func(v string) bool { return len(v) > 10 && v[:10] == "LIDWRIGHT_" }),
+					"NOTIFY_SOCKET="+manager.LocalAddr().String())
 				var log bytes.Buffer
 				cmd.Stderr = &log
 				began := time.Now()

@@ -183,7 +183,8 @@ func damage(err error) bool {
 	const corrupt, notDB, readFailed, shortRead = 11, 26, 10 | 1<<8, 10 | 2<<8
 	var e *sqlite.Error
 	if errors.As(err, &e) {
-		return e.Code()&0xff == corrupt || e.Code()&0xff == notDB || e.Code() == readFailed || e.Code() == shortRead
+		return e.Code()&0xff == corrupt || e.Code()&0xff == notDB ||
+			e.Code() == readFailed || e.Code() == shortRead
 	}
 	return errors.Is(err, ErrDamaged)
 }
@@ -202,7 +203,8 @@ func (s *Store) examine(ctx context.Context) error {
 	var size int64
 	have, err := schemaOf(ctx, db)
 	if err == nil {
-		err = busy(db.QueryRowContext(ctx, `SELECT page_count * page_size FROM pragma_page_count, pragma_page_size`).Scan(&size))
+		err = busy(db.QueryRowContext(ctx,
+			`SELECT page_count * page_size FROM pragma_page_count, pragma_page_size`).Scan(&size))
 	}
 	if err != nil {
 		return fmt.Errorf("look %s over: %w", s.path(), err)
@@ -403,7 +405,8 @@ func (s *Store) readThrough(ctx context.Context, db *sql.DB) error {
 
 // summed reports whether something coded has its right sum.
 func summed(data []byte) bool {
-	return len(data) > 4 && crc32.Checksum(data[:len(data)-4], crc32.MakeTable(crc32.Castagnoli)) == binary.LittleEndian.Uint32(data[len(data)-4:])
+	return len(data) > 4 && crc32.Checksum(data[:len(data)-4],
+		crc32.MakeTable(crc32.Castagnoli)) == binary.LittleEndian.Uint32(data[len(data)-4:])
 }
 
 // allSummed is summed for each block of a curve that is over.

@@ -92,11 +92,13 @@ func (l left) found(t *testing.T, file, wal []byte, copies bool) (s *Store, firi
 	}
 	list := must[[]kiln.Firing](t)(s.Firings(t.Context(), kiln.FiringFilter{}))
 	for _, f := range list {
-		if n := len(must[[]kiln.Sample](t)(s.Samples(t.Context(), f.ID))); f.Status != kiln.Running && n != 1800 && len(must[Health](t)(s.Health()).Trouble) == 0 {
+		if n := len(must[[]kiln.Sample](t)(s.Samples(t.Context(), f.ID))); f.Status != kiln.Running &&
+			n != 1800 && len(must[Health](t)(s.Health()).Trouble) == 0 {
 			t.Errorf("firing %s has %d samples, and nothing is said", f.ID, n)
 		}
 	}
-	if _, err := s.BeginFiring(t.Context(), kiln.Firing{ID: "new", Kiln: "little-red", Began: when}, nil); err != nil {
+	if _, err := s.BeginFiring(t.Context(), kiln.Firing{ID: "new", Kiln: "little-red", Began: when},
+		nil); err != nil {
 		t.Errorf("it takes no new firing: %v", err)
 	}
 	return s, len(list)
@@ -216,7 +218,8 @@ func TestNothingGood(t *testing.T) {
 	if n != 0 || !s.Report().Empty || !kept(t, s, file) {
 		t.Errorf("with a damaged copy: %d firings; %s", n, s.Report().Words())
 	}
-	if got := must[[]byte](t)(os.ReadFile(must[[]string](t)(copiesOf(s.folder))[0])); !bytes.Equal(got, l.copy) {
+	if got := must[[]byte](t)(os.ReadFile(must[[]string](t)(copiesOf(s.folder))[0])); !bytes.Equal(got,
+		l.copy) {
 		t.Error("the damaged copy was touched")
 	}
 }
@@ -239,7 +242,8 @@ func TestFoundBehind(t *testing.T) {
 		t.Fatal(err)
 	}
 	f.Close()
-	s = over(&handle{folder: folder, now: func() kiln.Stamp { return when }}) // as if the file were too big to be checked before
+	// as if the file were too big to be checked before
+	s = over(&handle{folder: folder, now: func() kiln.Stamp { return when }})
 	if err := s.open(t.Context()); err != nil {
 		t.Fatal(err)
 	}
@@ -278,7 +282,8 @@ func TestCopies(t *testing.T) {
 				return
 			default:
 			}
-			if err := s.AppendCurve(context.Background(), "f", m.samples(f.Kiln, f.Began, age, age+5*time.Second)); err != nil {
+			if err := s.AppendCurve(context.Background(), "f", m.samples(f.Kiln, f.Began, age,
+				age+5*time.Second)); err != nil {
 				done <- err
 				return
 			}
@@ -286,7 +291,8 @@ func TestCopies(t *testing.T) {
 	}()
 	for i := range rounds(6, 100) {
 		at = after(at, -time.Hour) // a clock that runs backwards does not confuse the order
-		must[tiles.PutResult](t)(s.PutClay(t.Context(), tiles.Clay{ID: tiles.ClayID(fmt.Sprint("clay", i)), Name: "x"}, usecase.Precondition{}, at))
+		must[tiles.PutResult](t)(s.PutClay(t.Context(),
+			tiles.Clay{ID: tiles.ClayID(fmt.Sprint("clay", i)), Name: "x"}, usecase.Precondition{}, at))
 		if made, err := s.Copy(t.Context()); err != nil || !made {
 			t.Fatalf("copy %d: made %v, %v", i, made, err)
 		}
@@ -299,7 +305,8 @@ func TestCopies(t *testing.T) {
 			t.Fatal(err)
 		}
 		restored := must[*Store](t)(Open(t.Context(), elsewhere))
-		if n := len(must[[]tiles.KeptClay](t)(restored.Clays(t.Context()))); n != i+1 || !restored.Report().Clean() {
+		if n := len(must[[]tiles.KeptClay](t)(restored.Clays(t.Context()))); n != i+1 ||
+			!restored.Report().Clean() {
 			t.Errorf("copy %d has %d clays; %s", i, n, restored.Report().Words())
 		}
 		restored.Close()
@@ -313,7 +320,8 @@ func TestCopies(t *testing.T) {
 		t.Errorf("nothing changed: made %v, %v", made, err)
 	}
 	h := must[Health](t)(s.Health())
-	if h.Copies != 3 || !h.LastCopy.Equal(at.Wall.Truncate(time.Second)) || len(h.Trouble) != 0 || h.Bytes == 0 || h.Free == 0 {
+	if h.Copies != 3 || !h.LastCopy.Equal(at.Wall.Truncate(time.Second)) || len(h.Trouble) != 0 ||
+		h.Bytes == 0 || h.Free == 0 {
 		t.Errorf("health %+v", h)
 	}
 	s.Close()

@@ -58,7 +58,8 @@ func replay(ctx context.Context, s *Store, tx *sql.Tx, sent Sent) (r Replayed, e
 	var site, life string
 	switch err := tx.QueryRowContext(ctx, `SELECT id, life FROM site`).Scan(&site, &life); {
 	case errors.Is(err, sql.ErrNoRows):
-		_, err = tx.ExecContext(ctx, `INSERT INTO site (one, id, life) VALUES (1, ?, ?)`, sent.Site, sent.Life)
+		_, err = tx.ExecContext(ctx, `INSERT INTO site (one, id, life) VALUES (1, ?, ?)`, sent.Site,
+			sent.Life)
 		if err != nil {
 			return r, err
 		}
@@ -242,7 +243,8 @@ func (p *replayer) apply(ctx context.Context, f wire.PushFact) error {
 	switch f.Kind + " " + f.Op {
 	case "reading strike", "reading supersede", "reading confirm", "reading count":
 		var bar tiles.Code
-		if err := p.tx.QueryRowContext(ctx, `SELECT bar FROM reading WHERE id = ?`, f.ID).Scan(&bar); err != nil {
+		if err := p.tx.QueryRowContext(ctx, `SELECT bar FROM reading WHERE id = ?`,
+			f.ID).Scan(&bar); err != nil {
 			return missing(err, tiles.ErrNoReading)
 		}
 		return p.readingAct(ctx, bar, f.ID, f.Op, said.By, said.Why, at)
@@ -482,7 +484,8 @@ func (p *replayer) beside(ctx context.Context, f wire.PushFact, at kiln.Stamp) (
 	case "tick":
 		var b tickBody
 		if err = json.Unmarshal(f.Body, &b); err == nil {
-			_, err = p.PutTick(ctx, tiles.Tick{ID: f.ID, Subject: b.Subject, Item: b.Item, Done: b.Done, By: b.By}, at)
+			_, err = p.PutTick(ctx, tiles.Tick{ID: f.ID, Subject: b.Subject, Item: b.Item,
+				Done: b.Done, By: b.By}, at)
 		}
 	case "mark":
 		var b markBody
@@ -562,7 +565,9 @@ func (p *replayer) firing(ctx context.Context, f wire.SentFiring, sent Sent) err
 			if err != nil || len(samples) == 0 {
 				return errors.Join(codec.ErrCoded, err)
 			}
-			if _, err := p.tx.ExecContext(ctx, `INSERT INTO run (firing, rows, sealed, data) VALUES (?, ?, 1, ?)`, row, len(samples), b); err != nil {
+			if _, err := p.tx.ExecContext(ctx,
+				`INSERT INTO run (firing, rows, sealed, data) VALUES (?, ?, 1, ?)`, row,
+				len(samples), b); err != nil {
 				return err
 			}
 		}

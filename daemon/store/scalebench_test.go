@@ -95,7 +95,10 @@ func scaled(b *testing.B, times int) (steps []asked) {
 		_, err := s.PutReading(ctx, fired, later(time.Duration(n)*time.Second))
 		return 0, 0, err
 	})
-	add("how far it came", "reached", func() (int, int, error) { _, err := reachedBy(ctx, s.read); return 0, 0, err })
+	add("how far it came", "reached", func() (int, int, error) {
+		_, err := reachedBy(ctx, s.read)
+		return 0, 0, err
+	})
 	add("tally", "tally", func() (int, int, error) { _, err := s.Tally(ctx); return 0, 0, err })
 	firings("all firings", "allfirings", kiln.FiringFilter{}, 1000*times)
 	bars("all bars", "allbars", tiles.BarFilter{}, 5000*times)

@@ -18,7 +18,8 @@ func TestSecondPlace(t *testing.T) {
 	s := must[*Store](t)(Settings{Copies: 2, Second: stick}.Open(t.Context(), folder))
 	defer s.Close()
 	say := func(id string) {
-		must[tiles.PutResult](t)(s.PutClay(t.Context(), tiles.Clay{ID: tiles.ClayID(id), Name: "x"}, usecase.Precondition{}, when))
+		must[tiles.PutResult](t)(s.PutClay(t.Context(), tiles.Clay{ID: tiles.ClayID(id), Name: "x"},
+			usecase.Precondition{}, when))
 	}
 	say("away")
 	made, err := s.Copy(t.Context())
@@ -28,7 +29,8 @@ func TestSecondPlace(t *testing.T) {
 	if _, err := os.Stat(stick); !errors.Is(err, os.ErrNotExist) {
 		t.Error("the folder of the stick was made on the card")
 	}
-	if h := must[Health](t)(s.Health()); h.Copies != 1 || len(h.Trouble) != 1 || !strings.Contains(h.Trouble[0].String(), "second place") {
+	if h := must[Health](t)(s.Health()); h.Copies != 1 || len(h.Trouble) != 1 ||
+		!strings.Contains(h.Trouble[0].String(), "second place") {
 		t.Errorf("health %+v", h)
 	}
 	if err := os.Mkdir(stick, 0o700); err != nil {
@@ -44,7 +46,9 @@ func TestSecondPlace(t *testing.T) {
 		}
 	}
 	all := must[[]CopyKept](t)(s.Copies())
-	if len(all) != 4 || all[0].Second || !all[2].Second || filepath.Base(all[0].Path) != filepath.Base(all[2].Path) || all[0].Bytes == 0 || all[0].Bytes != all[2].Bytes {
+	if len(all) != 4 || all[0].Second || !all[2].Second ||
+		filepath.Base(all[0].Path) != filepath.Base(all[2].Path) || all[0].Bytes == 0 ||
+		all[0].Bytes != all[2].Bytes {
 		t.Errorf("copies %+v", all)
 	}
 	if h := must[Health](t)(s.Health()); len(h.Trouble) != 0 {
@@ -82,15 +86,19 @@ func TestRestoreRefused(t *testing.T) {
 	if err := os.WriteFile(bad, []byte("holiday pictures"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	for from, words := range map[string]string{t.TempDir(): "nor in copies in it", stick: bad, bad: bad, filepath.Join(stick, "missing"): "missing"} {
-		if _, _, err := Restore(t.Context(), folder, from, day); !errors.Is(err, ErrNoCopy) || !strings.Contains(err.Error(), words) {
+	for from, words := range map[string]string{t.TempDir(): "nor in copies in it", stick: bad, bad: bad,
+		filepath.Join(stick, "missing"): "missing"} {
+		if _, _, err := Restore(t.Context(), folder, from, day); !errors.Is(err, ErrNoCopy) ||
+			!strings.Contains(err.Error(), words) {
 			t.Errorf("%s: %v", from, err)
 		}
 	}
-	if err := os.Mkdir(filepath.Join(folder, fileName+".part"), 0o700); err != nil { // nothing can be written there
+	// nothing can be written there
+	if err := os.Mkdir(filepath.Join(folder, fileName+".part"), 0o700); err != nil {
 		t.Fatal(err)
 	}
-	if _, _, err := Restore(t.Context(), folder, good, day); err == nil || !strings.Contains(err.Error(), "the store is as it was") {
+	if _, _, err := Restore(t.Context(), folder, good, day); err == nil || !strings.Contains(err.Error(),
+		"the store is as it was") {
 		t.Errorf("no room: %v", err)
 	}
 	if now := must[[]byte](t)(os.ReadFile(filepath.Join(folder, fileName))); string(now) != string(before) {

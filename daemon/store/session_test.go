@@ -15,7 +15,8 @@ func TestSessions(t *testing.T) {
 	}
 	until := time.Date(2026, 8, 1, 12, 0, 0, 0, time.UTC)
 	for i := range mostSessions + 10 {
-		if err := s.KeepSession(ctx, fmt.Appendf(nil, "key %d", i), "mark", until.Add(time.Duration(i)*time.Second)); err != nil {
+		if err := s.KeepSession(ctx, fmt.Appendf(nil, "key %d", i), "mark",
+			until.Add(time.Duration(i)*time.Second)); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -36,7 +37,8 @@ func TestSessions(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer s.Close()
-	for key, want := range map[string]string{"key 9": "", "key 10": "mark", "key 100": "", "key 509": "mark", "key 20": "mark", "owner": "other", "nobody": ""} {
+	for key, want := range map[string]string{"key 9": "", "key 10": "mark", "key 100": "", "key 509": "mark",
+		"key 20": "mark", "owner": "other", "nobody": ""} {
 		mark, ends, err := s.Session(ctx, []byte(key))
 		if err != nil || mark != want || (want != "" && ends.Before(until.Add(-time.Hour))) {
 			t.Errorf("%s: %q until %v, %v", key, mark, ends, err)

@@ -50,7 +50,8 @@ const (
 // none of that key.
 func (s SessionStore) Session(ctx context.Context, key []byte) (mark string, until time.Time, err error) {
 	var ms int64
-	err = s.read.QueryRowContext(ctx, `SELECT mark, until_ms FROM session WHERE key = ?`, key).Scan(&mark, &ms)
+	err = s.read.QueryRowContext(ctx, `SELECT mark, until_ms FROM session WHERE key = ?`, key).Scan(&mark,
+		&ms)
 	if errors.Is(err, sql.ErrNoRows) {
 		return "", time.Time{}, nil
 	}

@@ -33,8 +33,8 @@ func (s FiringStore) StopFiring(ctx context.Context, f kiln.Firing, stopped reco
 	return nil
 }
 
-// ReopenFiring has a stopped firing go on: its row, its samples and what lies beside them are those of a firing
-// under way again. One that goes on already is left alone.
+// ReopenFiring has a stopped firing go on: its row, its samples and what lies beside them are those of a
+// firing under way again. One that goes on already is left alone.
 func (s FiringStore) ReopenFiring(ctx context.Context, f kiln.Firing) error {
 	err := s.write(ctx, func(tx *sql.Tx) error {
 		row, k, was, err := noLonger(ctx, tx, f.ID)
@@ -51,7 +51,8 @@ func (s FiringStore) ReopenFiring(ctx context.Context, f kiln.Firing) error {
 		began, _, trusted := codec.TimesOf(f)
 		if _, err := tx.ExecContext(ctx, `
 			UPDATE firing SET revision = revision + 1, status = ?, began_ms = ?, over_ms = NULL, trusted = ?, heat_model = ?, summary = ?, peak_c = ? WHERE row = ?`,
-			f.Status, began, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f), peakOf(f), row); err != nil {
+			f.Status, began, trusted, codec.ModelOf(f.HeatWork), codec.WriteSummary(f),
+			peakOf(f), row); err != nil {
 			return err
 		}
 		return tellFiring(ctx, tx, "correct", "undone", row, f, s.now())
@@ -86,7 +87,8 @@ func (s FiringStore) layApart(ctx context.Context, tx *sql.Tx, row int64, k kiln
 	}
 	var all []run
 	var data []byte
-	if err := tx.QueryRowContext(ctx, `SELECT coalesce((SELECT data FROM curve WHERE firing = ?), x'')`, row).Scan(&data); err != nil {
+	if err := tx.QueryRowContext(ctx, `SELECT coalesce((SELECT data FROM curve WHERE firing = ?), x'')`,
+		row).Scan(&data); err != nil {
 		return err
 	}
 	for len(data) > 0 {
@@ -150,7 +152,8 @@ func (s FiringStore) stoppedFirings(ctx context.Context) ([]record.Unfinished, e
 		u.Stopped = &record.Stopped{}
 		var since, at int64
 		var summary []byte
-		if err := rows.Scan(&u.Firing.ID, &u.Stopped.At.Boot, &since, &at, &u.Stopped.At.Trusted, &u.Stopped.Instead, &u.Stopped.Load, &summary); err != nil {
+		if err := rows.Scan(&u.Firing.ID, &u.Stopped.At.Boot, &since, &at, &u.Stopped.At.Trusted,
+			&u.Stopped.Instead, &u.Stopped.Load, &summary); err != nil {
 			return err
 		}
 		u.Stopped.At.Since, u.Stopped.At.Wall = time.Duration(since)*time.Millisecond, fromMilli(at)

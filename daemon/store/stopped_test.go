@@ -8,8 +8,8 @@ import (
 	"lidwright/kiln/record"
 )
 
-// A firing whose record was stopped and taken up again lies in the store as one that was never stopped, what was
-// heard meanwhile included; settled, it is as it ended. Each call may be made twice.
+// A firing whose record was stopped and taken up again lies in the store as one that was never stopped, what
+// was heard meanwhile included; settled, it is as it ended. Each call may be made twice.
 func TestStoppedFiring(t *testing.T) {
 	s, ctx := openStore(t), t.Context()
 	m := firingOf(t, glaze, 0.1, 4)
@@ -23,7 +23,8 @@ func TestStoppedFiring(t *testing.T) {
 		must[int](t)(s.BeginFiring(ctx, running(f), nil))
 		put := func(from, to time.Duration) {
 			for age := from; age < to; age += 5 * time.Second {
-				if err := s.AppendCurve(ctx, id, heard[int(age/time.Second):int((age+5*time.Second)/time.Second)]); err != nil {
+				if err := s.AppendCurve(ctx, id,
+					heard[int(age/time.Second):int((age+5*time.Second)/time.Second)]); err != nil {
 					t.Fatal(err)
 				}
 			}
@@ -43,7 +44,8 @@ func TestStoppedFiring(t *testing.T) {
 		}
 		left := must[[]record.Unfinished](t)(s.Unfinished(ctx))
 		at := len(left) - 1
-		if u := left[at]; u.Stopped == nil || u.Stopped.At != said.At || u.Stopped.Instead != "other" || u.Stopped.Load != "load" || u.Firing.ID != id || u.Stopped.Firing.Number != 1 ||
+		if u := left[at]; u.Stopped == nil || u.Stopped.At != said.At || u.Stopped.Instead != "other" ||
+			u.Stopped.Load != "load" || u.Firing.ID != id || u.Stopped.Firing.Number != 1 ||
 			u.Stopped.Firing.Kind != f.Kind || u.Stopped.Firing.Status != kiln.Running {
 			t.Errorf("%s: what is left open reads %+v, %+v", id, u.Firing, u.Stopped)
 		}
@@ -58,7 +60,8 @@ func TestStoppedFiring(t *testing.T) {
 		}
 	}
 	left := must[[]record.Unfinished](t)(s.Unfinished(ctx))
-	if len(left) != 1 || left[0].Stopped != nil || left[0].Firing.ID != "undone" || len(left[0].Samples) != len(all) || !left[0].Firing.Over.Wall.IsZero() {
+	if len(left) != 1 || left[0].Stopped != nil || left[0].Firing.ID != "undone" ||
+		len(left[0].Samples) != len(all) || !left[0].Firing.Over.Wall.IsZero() {
 		t.Fatalf("left open: %+v", left)
 	}
 	if n := count(t, s, `SELECT count(*) FROM run JOIN firing ON firing.row = run.firing WHERE id = 'settled'`) + count(t, s, `SELECT count(*) FROM stopped`); n > 0 {
@@ -74,7 +77,8 @@ func TestStoppedFiring(t *testing.T) {
 	if n := len(must[[]kiln.Sample](t)(s.Samples(ctx, "undone"))); n != len(all) {
 		t.Errorf("%d samples of the whole firing, want %d", n, len(all))
 	}
-	if n := count(t, s, `SELECT count(*) FROM run`) + 10*count(t, s, `SELECT count(*) FROM curve`) + 100*count(t, s, `SELECT count(*) FROM envelope`); n != 220 {
+	if n := count(t, s, `SELECT count(*) FROM run`) + 10*count(t, s, `SELECT count(*) FROM curve`) +
+		100*count(t, s, `SELECT count(*) FROM envelope`); n != 220 {
 		t.Errorf("%d: not every firing lies in one row", n)
 	}
 }

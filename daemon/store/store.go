@@ -118,11 +118,12 @@ type handle struct {
 	quiet   quietLog                // of Foreign, which one goroutine asks
 	held    [2]atomic.Pointer[held] // the file and its log as they are open
 
-	mu         sync.Mutex    // guards the fields below
-	awaited    chan struct{} // nil while nobody waits
-	trusted    map[kiln.BootID]bool
-	damaged    map[kiln.FiringID]int // stretches of a firing that did not read back
-	unlikeCopy message.Message       // what the store and its newest copy do not agree on; nothing if they agree
+	mu      sync.Mutex    // guards the fields below
+	awaited chan struct{} // nil while nobody waits
+	trusted map[kiln.BootID]bool
+	damaged map[kiln.FiringID]int // stretches of a firing that did not read back
+	// what the store and its newest copy do not agree on; nothing if they agree
+	unlikeCopy message.Message
 	copying    copying
 }
 
@@ -321,7 +322,8 @@ func (s *handle) tell() {
 // Written counts the transactions so far.
 func (s *handle) Written() uint64 { return s.written.Load() }
 
-// Noted counts the transactions so far but those of readings of firings under way, which come each few seconds.
+// Noted counts the transactions so far but those of readings of firings under way, which come each few
+// seconds.
 func (s *handle) Noted() uint64 { return s.noted.Load() }
 
 // The result codes of SQLite that mean "not now".

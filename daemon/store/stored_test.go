@@ -77,9 +77,11 @@ func dump(t *testing.T, db *sql.DB) []byte {
 	t.Helper()
 	ctx := t.Context()
 	var out bytes.Buffer
-	rows := must[*sql.Rows](t)(db.QueryContext(ctx, `SELECT sql || ';' FROM sqlite_schema WHERE sql IS NOT NULL AND name NOT LIKE 'sqlite%' ORDER BY rowid`))
+	rows := must[*sql.Rows](t)(db.QueryContext(ctx,
+		`SELECT sql || ';' FROM sqlite_schema WHERE sql IS NOT NULL AND name NOT LIKE 'sqlite%' ORDER BY rowid`))
 	var text string
-	for _, text = range must[[]string](t)(collect(rows, "tables", func(s *string) error { return rows.Scan(s) })) {
+	for _, text = range must[[]string](t)(collect(rows, "tables",
+		func(s *string) error { return rows.Scan(s) })) {
 		out.WriteString(text + "\n")
 	}
 	for _, table := range tablesOf(t, db) {
@@ -88,8 +90,10 @@ func dump(t *testing.T, db *sql.DB) []byte {
 		for i, c := range columns {
 			quoted[i] = `quote("` + c.name + `")`
 		}
-		rows := must[*sql.Rows](t)(db.QueryContext(ctx, `SELECT `+strings.Join(quoted, ` || ',' || `)+` FROM `+table+` ORDER BY 1`))
-		for _, row := range must[[]string](t)(collect(rows, "rows", func(s *string) error { return rows.Scan(s) })) {
+		rows := must[*sql.Rows](t)(db.QueryContext(ctx, `SELECT `+strings.Join(quoted, ` || ',' || `)+
+			` FROM `+table+` ORDER BY 1`))
+		for _, row := range must[[]string](t)(collect(rows, "rows",
+			func(s *string) error { return rows.Scan(s) })) {
 			fmt.Fprintf(&out, "INSERT INTO %s (%s) VALUES (%s);\n", table, named(columns), row)
 		}
 	}
@@ -99,7 +103,8 @@ func dump(t *testing.T, db *sql.DB) []byte {
 
 func tablesOf(t *testing.T, db querier) []string {
 	t.Helper()
-	rows := must[*sql.Rows](t)(db.QueryContext(t.Context(), `SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite%' ORDER BY rowid`))
+	rows := must[*sql.Rows](t)(db.QueryContext(t.Context(),
+		`SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite%' ORDER BY rowid`))
 	return must[[]string](t)(collect(rows, "tables", func(s *string) error { return rows.Scan(s) }))
 }
 
@@ -132,10 +137,13 @@ func rowsOf(t *testing.T, db querier, of map[string][]string) map[string][]strin
 		}
 		columns := must[[]carryColumn](t)(carryColumns(t.Context(), db, "main", table))
 		columns = slices.DeleteFunc(columns, func(c carryColumn) bool {
-			return c.name == "life" || table == "load" && c.name == "firing" // another after a copy is put back; in load_firing since schema 7
+			// another after a copy is put back; in load_firing since schema 7
+			return c.name == "life" || table == "load" && c.name == "firing"
 		})
 		if of != nil { // the first entry names the columns
-			columns = slices.DeleteFunc(columns, func(c carryColumn) bool { return !strings.Contains(of[called][0], `"`+c.name+`"`) })
+			columns = slices.DeleteFunc(columns, func(c carryColumn) bool {
+				return !strings.Contains(of[called][0], `"`+c.name+`"`)
+			})
 		}
 		all[called] = []string{named(columns)}
 		if err := eachRow(t.Context(), db, table, columns, func(v []any) error {
@@ -161,7 +169,8 @@ func sameRows(t *testing.T, what string, want, got map[string][]string) {
 	t.Helper()
 	for table, rows := range want {
 		if !slices.Equal(rows, got[table]) {
-			t.Errorf("%s: table %s has %d rows, %d before, or other ones", what, table, len(got[table])-1, len(rows)-1)
+			t.Errorf("%s: table %s has %d rows, %d before, or other ones", what, table,
+				len(got[table])-1, len(rows)-1)
 		}
 	}
 }
@@ -179,10 +188,13 @@ func TestStoredSchemas(t *testing.T) {
 		fresh := must[*sql.DB](t)(sql.Open("sqlite", "file:"+filepath.Join(t.TempDir(), "x.db")))
 		defer fresh.Close()
 		fresh.SetMaxOpenConns(1)
-		must[sql.Result](t)(fresh.Exec(strings.Join(schemaFiles()[:*writeSchema], "\n") + fmt.Sprintf("; PRAGMA user_version = %d; ATTACH '%s' AS full; PRAGMA defer_foreign_keys = 1", *writeSchema, store.path())))
+		must[sql.Result](t)(fresh.Exec(strings.Join(schemaFiles()[:*writeSchema], "\n") +
+			fmt.Sprintf("; PRAGMA user_version = %d; ATTACH '%s' AS full; PRAGMA defer_foreign_keys = 1",
+				*writeSchema, store.path())))
 		for _, table := range tablesOf(t, fresh) {
 			list := named(must[[]carryColumn](t)(carryColumns(ctx, fresh, "main", table)))
-			must[sql.Result](t)(fresh.Exec(`INSERT INTO main.` + table + ` (` + list + `) SELECT ` + list + ` FROM full.` + table))
+			must[sql.Result](t)(fresh.Exec(`INSERT INTO main.` + table + ` (` + list + `) SELECT ` +
+				list + ` FROM full.` + table))
 		}
 		if err := os.WriteFile(storedPath(*writeSchema), dump(t, fresh), 0o644); err != nil {
 			t.Fatal(err)
@@ -210,7 +222,8 @@ func TestStoredSchemas(t *testing.T) {
 			}
 			sameRows(t, what, before, rowsOf(t, s.read, before))
 			var fired int
-			if err := s.read.QueryRowContext(ctx, `SELECT count(*) FROM load_firing JOIN load ON load.id = load_firing.load`).Scan(&fired); to >= 7 && n > 1 && (err != nil || fired != 1) {
+			if err := s.read.QueryRowContext(ctx,
+				`SELECT count(*) FROM load_firing JOIN load ON load.id = load_firing.load`).Scan(&fired); to >= 7 && n > 1 && (err != nil || fired != 1) {
 				t.Errorf("%s: %d loads with a firing, want 1: %v", what, fired, err)
 			}
 			have := must[schemaHad](t)(schemaOf(ctx, s.read))
@@ -226,7 +239,8 @@ func TestStoredSchemas(t *testing.T) {
 			sameRows(t, what+", copy", before, rowsOf(t, copied, nil))
 			copied.Close()
 			programOf(t, n)
-			if _, err := Open(ctx, folder); !errors.Is(err, ErrNewer) || !strings.Contains(err.Error(), "install version 9.1 or newer") {
+			if _, err := Open(ctx, folder); !errors.Is(err, ErrNewer) || !strings.Contains(err.Error(),
+				"install version 9.1 or newer") {
 				t.Errorf("%s: the program before says %v", what, err)
 			}
 			// With the copy of before it starts again.
@@ -269,7 +283,8 @@ func TestKilledInUpgrade(t *testing.T) {
 		if err := kilntest.StartChild(cmd, syscall.SIGKILL); err != nil {
 			t.Fatal(err)
 		}
-		timer := time.AfterFunc(time.Duration(rng.Int64N(int64(300*time.Millisecond))), func() { cmd.Process.Signal(syscall.SIGKILL) })
+		timer := time.AfterFunc(time.Duration(rng.Int64N(int64(300*time.Millisecond))),
+			func() { cmd.Process.Signal(syscall.SIGKILL) })
 		err := cmd.Wait()
 		timer.Stop()
 		if err != nil && trouble.Len() > 0 {
@@ -308,8 +323,8 @@ func TestKilledInUpgrade(t *testing.T) {
 
 // TestUpgradeOnAFullCard: no file may grow beyond a limit, from nothing up to all that the upgrade
 // takes (with LIDWRIGHT_SOAK a real small disk too, which is full but for some): it fails at the
-// first look, in the copy, in the move of the tables, or not at all. Where it fails the words say so, the old version starts,
-// every row is there, and with room the new version does it.
+// first look, in the copy, in the move of the tables, or not at all. Where it fails the words say so, the old
+// version starts, every row is there, and with room the new version does it.
 func TestUpgradeOnAFullCard(t *testing.T) {
 	schema = embedded
 	newest := len(schemaFiles())
@@ -320,7 +335,8 @@ func TestUpgradeOnAFullCard(t *testing.T) {
 	}
 	for _, kB := range limits {
 		folder, before := laidOut(t, newest)
-		got[upgrade(t, folder, before, "trap '' XFSZ; ulimit -f "+strconv.Itoa(kB*2)+"; exec \"$0\"", nil)]++ // in blocks of 512 bytes: sh of POSIX
+		// in blocks of 512 bytes: sh of POSIX
+		got[upgrade(t, folder, before, "trap '' XFSZ; ulimit -f "+strconv.Itoa(kB*2)+"; exec \"$0\"", nil)]++
 	}
 	if got["copy"] == 0 || got["tables"] == 0 || got[""] == 0 {
 		t.Errorf("a limit on files fails it in %v", got)
@@ -342,7 +358,8 @@ func TestUpgradeOnAFullCard(t *testing.T) {
 		if err := errors.Join(os.CopyFS(folder, os.DirFS(from)), unix.Statfs(disk, &d)); err != nil {
 			t.Fatal(err)
 		}
-		if err := os.WriteFile(ballast, make([]byte, max(0, int(d.Bavail)*int(d.Bsize)-left)), 0o600); err != nil {
+		if err := os.WriteFile(ballast, make([]byte, max(0, int(d.Bavail)*int(d.Bsize)-left)),
+			0o600); err != nil {
 			t.Fatal(err)
 		}
 		got[upgrade(t, folder, before, `exec "$0"`, func() { os.Remove(ballast) })]++
@@ -355,7 +372,8 @@ func TestUpgradeOnAFullCard(t *testing.T) {
 
 // upgrade starts a program to come on a store under sh, holds what is there against the rows of
 // before, and says in which step it failed; "" where it did not. Given room it must come to its end.
-func upgrade(t *testing.T, folder string, before map[string][]string, under string, room func()) (failed string) {
+func upgrade(t *testing.T, folder string, before map[string][]string, under string,
+	room func()) (failed string) {
 	t.Helper()
 	ctx := t.Context()
 	schema = embedded
@@ -382,7 +400,8 @@ func upgrade(t *testing.T, folder string, before map[string][]string, under stri
 		t.Fatalf("the new version says %v: %s", err, said)
 	}
 	if failed != "" {
-		if failed != "look" && !strings.Contains(said, ErrUpgrade.Error()) || !strings.Contains(said, "MB are free") || strings.Count(said, "\n") > 1 {
+		if failed != "look" && !strings.Contains(said, ErrUpgrade.Error()) ||
+			!strings.Contains(said, "MB are free") || strings.Count(said, "\n") > 1 {
 			t.Errorf("the words: %s", said)
 		}
 		programOf(t, newest)

@@ -72,7 +72,8 @@ func TestTenYears(t *testing.T) {
 	for _, i := range []int{0, firings / 2, firings - 1} {
 		id := kiln.FiringID(uuid('f', i))
 		want := must[[]kiln.Sample](t)(old.Samples(ctx, id))
-		if got := must[[]kiln.Sample](t)(s.Samples(ctx, id)); !same(got, want) || len(got) != len(curves[i%5]) {
+		if got := must[[]kiln.Sample](t)(s.Samples(ctx, id)); !same(got, want) ||
+			len(got) != len(curves[i%5]) {
 			t.Errorf("the curve of firing %d is another: %d samples, %d before", i, len(got), len(want))
 		}
 	}
@@ -95,7 +96,8 @@ func TestCopiesUnderLoad(t *testing.T) {
 	done := make(chan error, 2)
 	go func() {
 		for n := 0; ctx.Err() == nil; n++ {
-			if _, err := s.PutReading(t.Context(), reading(n, "BQ7", tiles.Fired, "87.60"), later(time.Duration(n)*time.Second)); err != nil {
+			if _, err := s.PutReading(t.Context(), reading(n, "BQ7", tiles.Fired, "87.60"),
+				later(time.Duration(n)*time.Second)); err != nil {
 				done <- err
 				return
 			}
@@ -105,7 +107,8 @@ func TestCopiesUnderLoad(t *testing.T) {
 	}()
 	go func() {
 		for age := time.Duration(0); ctx.Err() == nil && age < m.length; age += 5 * time.Second {
-			if err := s.AppendCurve(t.Context(), f.ID, m.samples(f.Kiln, f.Began, age, age+5*time.Second)); err != nil {
+			if err := s.AppendCurve(t.Context(), f.ID, m.samples(f.Kiln, f.Began, age,
+				age+5*time.Second)); err != nil {
 				done <- err
 				return
 			}
@@ -129,7 +132,8 @@ func TestCopiesUnderLoad(t *testing.T) {
 		}
 		db := must[*sql.DB](t)(sql.Open("sqlite", dsn(copyDSN, newest)))
 		var have [2]int64
-		if err := errors.Join(db.QueryRow(`SELECT count(*) FROM reading`).Scan(&have[0]), db.QueryRow(`SELECT coalesce(sum(rows), 0) FROM run`).Scan(&have[1]), db.Close()); err != nil {
+		if err := errors.Join(db.QueryRow(`SELECT count(*) FROM reading`).Scan(&have[0]),
+			db.QueryRow(`SELECT coalesce(sum(rows), 0) FROM run`).Scan(&have[1]), db.Close()); err != nil {
 			t.Error(err)
 		}
 		elsewhere := t.TempDir()
@@ -137,8 +141,10 @@ func TestCopiesUnderLoad(t *testing.T) {
 			t.Error(err)
 		}
 		restored := must[*Store](t)(Open(t.Context(), elsewhere))
-		if n := int64(count(t, restored, `SELECT count(*) FROM reading`)); n != have[0] || !restored.Report().Clean() {
-			t.Errorf("copy %d has %d readings, restored elsewhere %d; %s", i, have[0], n, restored.Report().Words())
+		if n := int64(count(t, restored, `SELECT count(*) FROM reading`)); n != have[0] ||
+			!restored.Report().Clean() {
+			t.Errorf("copy %d has %d readings, restored elsewhere %d; %s", i, have[0], n,
+				restored.Report().Words())
 		}
 		restored.Close()
 		os.RemoveAll(elsewhere)
@@ -157,7 +163,8 @@ func TestCopiesUnderLoad(t *testing.T) {
 	if made, err := s.Copy(t.Context()); made || err != nil {
 		t.Errorf("nothing changed: made %v, %v", made, err)
 	}
-	t.Logf("%d copies, %s", want, fmt.Sprint(readings.Load(), " readings and ", samples.Load(), " samples meanwhile"))
+	t.Logf("%d copies, %s", want, fmt.Sprint(readings.Load(), " readings and ",
+		samples.Load(), " samples meanwhile"))
 }
 
 // TestReadOnlyWhileRunning: the file turns read-only under a store that is open, as a card does that
@@ -170,16 +177,19 @@ func TestReadOnlyWhileRunning(t *testing.T) {
 	m := firingOf(t, glaze, 0.1, 1)
 	f := m.whole(kiln.FiringID(uuid('f', 1)), "big-blue", beginning(1))
 	must[int](t)(s.BeginFiring(ctx, running(f), nil))
-	readOnly := func(on int) { must[sql.Result](t)(s.writer.Exec(fmt.Sprintf(`PRAGMA query_only = %d`, on))) } // SQLITE_READONLY, as EROFS gives
+	// SQLITE_READONLY, as EROFS gives
+	readOnly := func(on int) { must[sql.Result](t)(s.writer.Exec(fmt.Sprintf(`PRAGMA query_only = %d`, on))) }
 	readOnly(1)
 	batch := m.samples(f.Kiln, f.Began, 0, time.Minute)
-	if _, err := s.PutReading(ctx, reading(1, "BQ7", tiles.Wet, "100"), when); !errors.Is(err, usecase.ErrBusy) {
+	if _, err := s.PutReading(ctx, reading(1, "BQ7", tiles.Wet, "100"), when); !errors.Is(err,
+		usecase.ErrBusy) {
 		t.Errorf("a reading: %v", err)
 	}
 	if err := s.AppendCurve(ctx, f.ID, batch); !errors.Is(err, usecase.ErrBusy) {
 		t.Errorf("a batch: %v", err)
 	}
-	if n := len(must[[]kiln.Sample](t)(s.Samples(ctx, f.ID))) + count(t, s, `SELECT count(*) FROM reading`); n != 0 {
+	if n := len(must[[]kiln.Sample](t)(s.Samples(ctx, f.ID))) +
+		count(t, s, `SELECT count(*) FROM reading`); n != 0 {
 		t.Errorf("%d of what was refused is there", n)
 	}
 	readOnly(0)

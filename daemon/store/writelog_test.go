@@ -26,7 +26,8 @@ const traced = "open,openat,creat,write,pwrite64,writev,pwritev,ftruncate,trunca
 func writeDown(t *testing.T, folder string) []step {
 	t.Helper()
 	log := filepath.Join(t.TempDir(), "log")
-	cmd := exec.Command("strace", "-f", "-qq", "-y", "-xx", "-s", "2000000", "--seccomp-bpf", "-o", log, "-e", "trace="+traced, os.Args[0])
+	cmd := exec.Command("strace", "-f", "-qq", "-y", "-xx", "-s", "2000000", "--seccomp-bpf", "-o", log, "-e",
+		"trace="+traced, os.Args[0])
 	cmd.Env = append(os.Environ(), childVar+"="+folder, childCarries+"="+carryFiles(t, 3))
 	if out, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("write down what the disk is asked: %v; the Debian package strace is needed, and leave to trace\n%s", err, out[max(0, len(out)-2000):])

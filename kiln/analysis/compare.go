@@ -127,7 +127,8 @@ const (
 func pace(a, b Compared) message.Message {
 	// told only where the climbs differ by a tenth, and both have a top
 	whole := a.Firing.ToTop - b.Firing.ToTop
-	if a.Firing.ToTop <= 0 || b.Firing.ToTop <= 0 || math.Abs(float64(whole)) < usualHours*float64(b.Firing.ToTop) {
+	if a.Firing.ToTop <= 0 || b.Firing.ToTop <= 0 ||
+		math.Abs(float64(whole)) < usualHours*float64(b.Firing.ToTop) {
 		return message.Message{}
 	}
 	// three bands up to 3 °C below the lower of the two peaks

@@ -61,7 +61,8 @@ func TestTrendOf(t *testing.T) {
 		var out []kiln.Firing
 		for i, v := range values {
 			at := kilntest.Winter.Add(time.Duration(float64(i) * year / 10))
-			out = append(out, kiln.Firing{Status: kiln.Ended, Peak: kiln.Celsius(v), Began: kiln.Stamp{Wall: at, Trusted: true}})
+			out = append(out, kiln.Firing{Status: kiln.Ended, Peak: kiln.Celsius(v),
+				Began: kiln.Stamp{Wall: at, Trusted: true}})
 		}
 		return out
 	}
@@ -75,7 +76,8 @@ func TestTrendOf(t *testing.T) {
 		// Mann's score of n in order is n(n-1)/2; by hand, n = 5: z = 9/4.082 = 2.20; n = 4: 5/2.944 = 1.70.
 		{"five that rise", []float64{1220, 1221, 1222, 1223, 1224}, 10, true},
 		{"four that rise", []float64{1220, 1221, 1222, 1223}, 10, false},
-		{"one odd firing among ten that fall", []float64{1230, 1229, 1228, 1300, 1226, 1225, 1224, 1223, 1222, 1221}, -10, true},
+		{"one odd firing among ten that fall",
+			[]float64{1230, 1229, 1228, 1300, 1226, 1225, 1224, 1223, 1222, 1221}, -10, true},
 		{"all alike", []float64{1222, 1222, 1222, 1222, 1222}, 0, false},
 	} {
 		got, err := TrendOf(firings(c.values...), peak)
@@ -92,10 +94,12 @@ func TestTrendOf(t *testing.T) {
 
 // A typed curve is told of as the lines that were meant, not as the holes between its readings.
 func TestTypedCurveIsJoined(t *testing.T) {
-	c := kiln.Curve{Channels: []kiln.ChannelID{kiln.ByHandChannel}, After: []time.Duration{0, 5 * time.Hour, 10 * time.Hour, 11 * time.Hour, 21 * time.Hour},
+	c := kiln.Curve{Channels: []kiln.ChannelID{kiln.ByHandChannel}, After: []time.Duration{0, 5 * time.Hour,
+		10 * time.Hour, 11 * time.Hour, 21 * time.Hour},
 		T: [][]kiln.Celsius{{20, 520, 1000, 1000, 400}}}
 	f := FeaturesOf(heatwork.TypedCurve(c), kiln.ByHandChannel)
-	if f.Peak != 1000 || math.Abs(float64(f.QuartzUp)-96) > 1 || math.Abs(float64(f.QuartzDown)-60) > 1 || len(f.Holds) != 1 || f.LongestGap != 0 {
+	if f.Peak != 1000 || math.Abs(float64(f.QuartzUp)-96) > 1 || math.Abs(float64(f.QuartzDown)-60) > 1 ||
+		len(f.Holds) != 1 || f.LongestGap != 0 {
 		t.Errorf("features of a typed curve: %+v", f)
 	}
 	if len(heatwork.TypedCurve(kiln.Curve{}).After) != 0 {
@@ -116,6 +120,8 @@ func made(number int, hours []float64, temps []kiln.Celsius, work kiln.Celsius) 
 			peak, to = temps[i], hours[i]
 		}
 	}
-	return Compared{Curve: e, Firing: kiln.Firing{Kiln: "big-blue", Number: number, Peak: peak, Status: kiln.Ended,
-		ToTop: time.Duration(to * float64(time.Hour)), HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: work}}}}
+	return Compared{Curve: e, Firing: kiln.Firing{Kiln: "big-blue", Number: number,
+		Peak: peak, Status: kiln.Ended,
+		ToTop:    time.Duration(to * float64(time.Hour)),
+		HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: work}}}}
 }

@@ -61,7 +61,8 @@ func TimeToCool(after []time.Duration, t []kiln.Celsius, mark, room kiln.Celsius
 	earlier, some := fitFall(after[:last+1], t, now-coolBack-coolWindow, now-coolBack, room)
 	straight, bent := fall.left(mark, room), fall.left(mark, room)
 	if some && earlier.rate > 0 && earlier.log > fall.log {
-		slower := (1/fall.rate - 1/earlier.rate) / (fall.log - earlier.log) // of tau, for each e-fold of T - room
+		// of tau, for each e-fold of T - room
+		slower := (1/fall.rate - 1/earlier.rate) / (fall.log - earlier.log)
 		u := fall.log - math.Log(float64(mark-room))
 		bent = min(max(straight-slower*u*u/2, 0.7*straight), 1.5*straight)
 	}

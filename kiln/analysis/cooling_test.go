@@ -23,7 +23,8 @@ func coolCurves() map[string][]float64 {
 		}
 	}
 	for name, v := range map[string]struct{ mass, between, brickOut, chamberOut float64 }{
-		"brick": {2, 0.6, 0.12, 0.15}, "fibre": {0.4, 1, 0.1, 0.3}, "heavy": {4, 1, 0.2, 0.1}, "open damper": {3, 0.4, 0.15, 0.4},
+		"brick": {2, 0.6, 0.12, 0.15}, "fibre": {0.4, 1, 0.1, 0.3}, "heavy": {4, 1, 0.2, 0.1},
+		"open damper": {3, 0.4, 0.15, 0.4},
 	} {
 		chamber, brick := 1202.0, 800.0
 		for chamber > 20 {
@@ -70,7 +71,8 @@ func TestTimeToMarkHalfWay(t *testing.T) {
 				}
 				off := float64(u.Left-left) / float64(left)
 				if worst = math.Max(worst, math.Abs(off)); math.Abs(off) > 0.15 {
-					t.Errorf("%s to %v °C, room taken as %v: %v left, forecast %v, %.0f %% off", name, mark, room, left, u.Left, 100*off)
+					t.Errorf("%s to %v °C, room taken as %v: %v left, forecast %v, %.0f %% off", name, mark,
+						room, left, u.Left, 100*off)
 				}
 				n++
 				if left >= u.Low && left <= u.High {

@@ -42,7 +42,8 @@ type Features struct {
 
 	LongestGap time.Duration // of the known ones
 	GapUnknown bool          // there is a gap of unknown length
-	GapNearTop bool          // a gap over 5 min, or of unknown length, begins or ends within 150 °C of the peak
+	// a gap over 5 min, or of unknown length, begins or ends within 150 °C of the peak
+	GapNearTop bool
 }
 
 // Temperatures at which a body changes its length, °C, and half the band that a rate is

@@ -14,7 +14,9 @@ import (
 )
 
 // fixtureLegs is the firing that the documents work through.
-var fixtureLegs = []kilntest.Leg{{To: 100, Rate: 60, Hold: time.Hour}, {To: 540, Rate: 150, Hold: 0}, {To: 620, Rate: 80, Hold: 0}, {To: 1100, Rate: 180, Hold: 0}, {To: 1215, Rate: 60, Hold: 20 * time.Minute},
+var fixtureLegs = []kilntest.Leg{{To: 100, Rate: 60, Hold: time.Hour}, {To: 540, Rate: 150, Hold: 0},
+	{To: 620, Rate: 80, Hold: 0}, {To: 1100, Rate: 180, Hold: 0},
+	{To: 1215, Rate: 60, Hold: 20 * time.Minute},
 	{To: 1040, Rate: 250, Hold: 45 * time.Minute}, {To: 500, Rate: 90, Hold: 0}, {To: 180, Rate: 60, Hold: 0}}
 
 // A rate by hand: 60 °C/h for the last 100 °C is what the programme says, and so for the others.
@@ -25,15 +27,19 @@ func TestFeaturesOfFixtureFiring(t *testing.T) {
 	for i := range noisy.T[0] {
 		noisy.T[0][i] = kiln.Celsius(math.Round(10*(float64(noisy.T[0][i])+0.15*r.NormFloat64())) / 10)
 	}
-	for name, c := range map[string]kiln.Curve{"10 s": kilntest.Programme(10*time.Second, fixtureLegs...), "60 s": kilntest.Programme(time.Minute, fixtureLegs...), "noisy 1 Hz": noisy} {
+	for name, c := range map[string]kiln.Curve{"10 s": kilntest.Programme(10*time.Second, fixtureLegs...),
+		"60 s": kilntest.Programme(time.Minute, fixtureLegs...), "noisy 1 Hz": noisy} {
 		f := FeaturesOf(c, "1")
 		for _, v := range []struct {
 			what      string
 			got, want float64
 		}{
-			{"peak", float64(f.Peak), 1215}, {"last 100", float64(f.LastHundred), 60}, {"573 up", float64(f.QuartzUp), 80},
-			{"573 down", float64(f.QuartzDown), 90}, {"226 down", float64(f.CristobaliteDown), 60}, {"first 100 down", float64(f.CoolTop), 250},
-			{"1000 to 700", float64(f.CoolMiddle), 90}, {"700 to 300 (200 at 90, 200 at 60)", float64(f.CoolLower), 72},
+			{"peak", float64(f.Peak), 1215}, {"last 100", float64(f.LastHundred), 60},
+			{"573 up", float64(f.QuartzUp), 80},
+			{"573 down", float64(f.QuartzDown), 90}, {"226 down", float64(f.CristobaliteDown), 60},
+			{"first 100 down", float64(f.CoolTop), 250},
+			{"1000 to 700", float64(f.CoolMiddle), 90}, {"700 to 300 (200 at 90, 200 at 60)",
+				float64(f.CoolLower), 72},
 			{"degree-hours", f.DegreeHours, 14139}, {"hours", f.Over.Hours(), 23.97},
 			{"warm-up: 20 °C at 60, an hour, 20 at 150", float64(f.WarmUp), 40 / (20.0/60 + 1 + 20.0/150)},
 		} {
@@ -42,22 +48,27 @@ func TestFeaturesOfFixtureFiring(t *testing.T) {
 			}
 		}
 		if math.Abs(f.DegreeHours-14139) > 15 || math.Abs(f.Over.Hours()-23.97) > 0.01 {
-			t.Errorf("%s: %.0f degree-hours in %.2f h, want 14139 in 23.97", name, f.DegreeHours, f.Over.Hours())
+			t.Errorf("%s: %.0f degree-hours in %.2f h, want 14139 in 23.97", name,
+				f.DegreeHours, f.Over.Hours())
 		}
 		if len(f.Holds) != 3 {
 			t.Fatalf("%s: holds %v, want three", name, f.Holds)
 		}
-		for i, want := range []kiln.Hold{{At: 100, For: time.Hour}, {At: 1215, For: 20 * time.Minute}, {At: 1040, For: 45 * time.Minute}} {
+		for i, want := range []kiln.Hold{{At: 100, For: time.Hour}, {At: 1215, For: 20 * time.Minute},
+			{At: 1040, For: 45 * time.Minute}} {
 			got := f.Holds[i]
-			if math.Abs(float64(got.At-want.At)) > 1 || got.For < want.For-time.Minute || got.For > want.For+3*time.Minute {
-				t.Errorf("%s: hold %d is %v at %.1f, want %v at %.0f", name, i, got.For, got.At, want.For, want.At)
+			if math.Abs(float64(got.At-want.At)) > 1 || got.For < want.For-time.Minute ||
+				got.For > want.For+3*time.Minute {
+				t.Errorf("%s: hold %d is %v at %.1f, want %v at %.0f", name, i, got.For,
+					got.At, want.For, want.At)
 			}
 		}
 	}
 }
 
 func TestFeaturesSayNothingThatWasNotHeard(t *testing.T) {
-	c := kilntest.Programme(10*time.Second, kilntest.Leg{To: 1222, Rate: 100}, kilntest.Leg{To: 300, Rate: 100})
+	c := kilntest.Programme(10*time.Second, kilntest.Leg{To: 1222, Rate: 100},
+		kilntest.Leg{To: 300, Rate: 100})
 	whole := FeaturesOf(c, "1")
 	if !known(whole.QuartzDown) {
 		t.Fatal("the whole curve shows its way down through 573 °C")
@@ -83,7 +94,8 @@ func TestFeaturesSayNothingThatWasNotHeard(t *testing.T) {
 	if !strings.Contains(says, "The longest gap is 4 h") || !strings.Contains(says, "estimate") {
 		t.Errorf("the hole is not told in words:\n%s", says)
 	}
-	if r := FeaturesOf(kiln.Curve{}, "1").Remarks(kiln.Glaze, DefaultFeatureLimits()); len(r) != 1 || !strings.Contains(r[0].Says.String(), "no curve") {
+	if r := FeaturesOf(kiln.Curve{}, "1").Remarks(kiln.Glaze, DefaultFeatureLimits()); len(r) != 1 ||
+		!strings.Contains(r[0].Says.String(), "no curve") {
 		t.Errorf("no curve: %v", r)
 	}
 }
@@ -295,11 +307,13 @@ func TestFeaturesNaturalCoolingIsNoHold(t *testing.T) {
 
 // Every remark that names a limit says how well it is founded, and none gives a verdict.
 func TestRemarksNameTheirStanding(t *testing.T) {
-	c := kilntest.Programme(time.Minute, append([]kilntest.Leg{}, kilntest.Leg{To: 1222, Rate: 200, Hold: 3 * time.Hour}, kilntest.Leg{To: 100, Rate: 300, Hold: 0})...)
+	c := kilntest.Programme(time.Minute, append([]kilntest.Leg{}, kilntest.Leg{To: 1222, Rate: 200,
+		Hold: 3 * time.Hour}, kilntest.Leg{To: 100, Rate: 300, Hold: 0})...)
 	all := FeaturesOf(c, "1").Remarks(kiln.Bisque, DefaultFeatureLimits())
 	var cautions []string
 	for _, r := range all {
-		if (r.Limit.String() == "") != (r.Standing == NoLimit) || r.Standing == Published && r.Source.String() == "" {
+		if (r.Limit.String() == "") != (r.Standing == NoLimit) || r.Standing == Published &&
+			r.Source.String() == "" {
 			t.Errorf("%s: limit %q stands as %q, source %q", r.Figure, r.Limit, r.Standing, r.Source)
 		}
 		for _, word := range []string{"fail", "wrong", "bad", "must", "energy", "kWh"} {
@@ -318,7 +332,8 @@ func TestRemarksNameTheirStanding(t *testing.T) {
 }
 
 func ExampleFeatures_Remarks() {
-	c := kilntest.Programme(time.Minute, kilntest.Leg{To: 1222, Rate: 60, Hold: 20 * time.Minute}, kilntest.Leg{To: 200, Rate: 90, Hold: 0})
+	c := kilntest.Programme(time.Minute, kilntest.Leg{To: 1222, Rate: 60, Hold: 20 * time.Minute},
+		kilntest.Leg{To: 200, Rate: 90, Hold: 0})
 	for _, r := range FeaturesOf(c, "1").Remarks(kiln.Glaze, DefaultFeatureLimits()) {
 		if r.Figure == "quartz_down" {
 			fmt.Println(r.Says)
@@ -327,11 +342,13 @@ func ExampleFeatures_Remarks() {
 	}
 	// Output:
 	// Down through 573 °C, where quartz shrinks, at 90 °C/h.
-	// At most 50 °C/h is advised for sanitaryware; many kilns cool quicker and come to no harm (common practice, no source).
+	// At most 50 °C/h is advised for sanitaryware; many kilns cool quicker and come to no harm (common
+	// practice, no source).
 }
 
 func BenchmarkFeatures26h1Hz(b *testing.B) {
-	c := kilntest.Programme(time.Second, kilntest.Leg{To: 600, Rate: 100, Hold: 0}, kilntest.Leg{To: 1222, Rate: 90, Hold: 20 * time.Minute}, kilntest.Leg{To: 180, Rate: 78, Hold: 0})
+	c := kilntest.Programme(time.Second, kilntest.Leg{To: 600, Rate: 100, Hold: 0},
+		kilntest.Leg{To: 1222, Rate: 90, Hold: 20 * time.Minute}, kilntest.Leg{To: 180, Rate: 78, Hold: 0})
 	for b.Loop() {
 		FeaturesOf(c, "1")
 	}

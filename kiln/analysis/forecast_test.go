@@ -111,7 +111,8 @@ func TestFallsOf(t *testing.T) {
 	}
 	past.Fell(falls)
 	past.Fell(FallsOf(firingCurve(1, 8)))
-	if cold := FallsOf(kiln.Envelope{After: []time.Duration{0, time.Hour}, Low: []kiln.Celsius{500, 20}, High: []kiln.Celsius{500, 20}}); cold != nil {
+	if cold := FallsOf(kiln.Envelope{After: []time.Duration{0, time.Hour}, Low: []kiln.Celsius{500, 20},
+		High: []kiln.Celsius{500, 20}}); cold != nil {
 		t.Errorf("a firing to 500 °C tells how a kiln cools: %v", cold)
 	}
 	for _, c := range []struct {

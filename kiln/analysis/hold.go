@@ -108,7 +108,8 @@ func flatRuns(p []featurePoint, top int) []flatRun {
 			take(i, 1)
 		}
 		// grow the window while its span allows and nothing is missing
-		for end < len(p) && !p[end].gap && math.Max(p[high[0]].t, p[end].t)-math.Min(p[low[0]].t, p[end].t) <= holdSpan {
+		for end < len(p) && !p[end].gap &&
+			math.Max(p[high[0]].t, p[end].t)-math.Min(p[low[0]].t, p[end].t) <= holdSpan {
 			for len(low) > 0 && p[low[len(low)-1]].t >= p[end].t {
 				low = low[:len(low)-1]
 			}

@@ -89,7 +89,8 @@ func (f Features) Remarks(kind kiln.Kind, lim FeatureLimits) []Remark {
 			kiln.Celsius(quartzInversion), f.QuartzUp)})
 	}
 	if known(f.LastHundred) {
-		add(Remark{Figure: "rate_last_100", Says: message.New("The last {1} at {2}.", kiln.Warmer(100), f.LastHundred), Standing: Published,
+		add(Remark{Figure: "rate_last_100",
+			Says: message.New("The last {1} at {2}.", kiln.Warmer(100), f.LastHundred), Standing: Published,
 			Limit: message.New("The chart of large self-supporting cones covers {1} to {2}; outside it the model goes on alone.",
 				kiln.RateFigure(lim.ChartLow), lim.ChartHigh),
 			Source:  message.New("cone manufacturer's chart of temperature equivalents: heating rate over the last 100 °C"),

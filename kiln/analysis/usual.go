@@ -17,10 +17,10 @@ type Usually struct {
 	Says  message.Message // one sentence without a full stop, "usual; gap 10 min"
 }
 
-// SayUsual compares a finished firing with the usual one, where there is one. It is usual if its heat work is within
-// 8 °C and its hours to the top within 10 % (own choice); where the firings that make the usual
-// one differ much among themselves the bounds follow them, up to three times as wide, so that a
-// restless kiln is not told of every time. Cooling is not compared.
+// SayUsual compares a finished firing with the usual one, where there is one. It is usual if its heat work is
+// within 8 °C and its hours to the top within 10 % (own choice); where the firings that make the usual one
+// differ much among themselves the bounds follow them, up to three times as wide, so that a restless kiln is
+// not told of every time. Cooling is not compared.
 func SayUsual(f kiln.Firing, control kiln.ChannelID, e detect.Expected) Usually {
 	// gaps are told in any case
 	gaps := gapsOf(f)
@@ -35,7 +35,8 @@ func SayUsual(f kiln.Firing, control kiln.ChannelID, e detect.Expected) Usually 
 	if more := w.C - e.HeatWork; heat && math.Abs(float64(more)) > usualBound(usualHeat, e.Works, e.Of) {
 		said = append(said, moreHeat(more))
 	}
-	if longer := f.ToTop - e.ToTop; hours && math.Abs(float64(longer)) > usualBound(usualHours*float64(e.ToTop), e.Tops, e.Of) {
+	if longer := f.ToTop - e.ToTop; hours &&
+		math.Abs(float64(longer)) > usualBound(usualHours*float64(e.ToTop), e.Tops, e.Of) {
 		said = append(said, message.New(oneOf(longer > 0, "{1} longer to the top", "{1} shorter to the top"),
 			minutes(longer.Abs())))
 	}
@@ -73,7 +74,9 @@ func usualBound(fixed float64, past []float64, of int) float64 {
 // time since their first rise, where at least two of them were heard, or the one there is. Steps
 // are those of the coarsest curve. ok is false if there is nothing to draw.
 func UsualBand(curves []kiln.Envelope) (band kiln.Envelope, ok bool) {
-	curves = slices.DeleteFunc(slices.Clone(curves), func(e kiln.Envelope) bool { return len(e.After) == 0 || e.Step <= 0 })
+	curves = slices.DeleteFunc(slices.Clone(curves), func(e kiln.Envelope) bool {
+		return len(e.After) == 0 || e.Step <= 0
+	})
 	if len(curves) == 0 {
 		return kiln.Envelope{}, false
 	}

@@ -13,7 +13,8 @@ import (
 )
 
 func finished(n int, work kiln.Celsius, top time.Duration) kiln.Firing {
-	return kiln.Firing{Number: n, Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation, Status: kiln.Ended, Began: kiln.Stamp{Wall: time.Unix(int64(n)*86400*3, 0)},
+	return kiln.Firing{Number: n, Kiln: "big-blue", Kind: kiln.Glaze, Atmosphere: kiln.Oxidation,
+		Status: kiln.Ended, Began: kiln.Stamp{Wall: time.Unix(int64(n)*86400*3, 0)},
 		Peak: work, ToTop: top, HeatWork: map[kiln.ChannelID]kiln.HeatWork{"1": {C: work}}}
 }
 
@@ -42,7 +43,8 @@ func TestUsualFalseAlarms(t *testing.T) {
 	r := rand.New(rand.NewPCG(20, 1))
 	for _, sd := range []struct{ work, hours float64 }{{1.5, 0.02}, {3, 0.04}, {4.5, 0.06}, {6, 0.08}} {
 		draw := func(n int) kiln.Firing {
-			return finished(n, kiln.Celsius(1222+sd.work*r.NormFloat64()), time.Duration(10*(1+sd.hours*r.NormFloat64())*float64(time.Hour)))
+			return finished(n, kiln.Celsius(1222+sd.work*r.NormFloat64()),
+				time.Duration(10*(1+sd.hours*r.NormFloat64())*float64(time.Hour)))
 		}
 		alarms, missed := 0, 0
 		for range tries {
@@ -60,9 +62,11 @@ func TestUsualFalseAlarms(t *testing.T) {
 			}
 		}
 		share := float64(alarms) / tries
-		t.Logf("heat work ± %.1f °C, hours ± %.0f %%: %.4f false, 25 °C more missed in %.4f", sd.work, 100*sd.hours, share, float64(missed)/tries)
+		t.Logf("heat work ± %.1f °C, hours ± %.0f %%: %.4f false, 25 °C more missed in %.4f", sd.work,
+			100*sd.hours, share, float64(missed)/tries)
 		if share >= 0.05 {
-			t.Errorf("heat work ± %v °C, hours ± %v: false in %.3f, want under 1 in 20", sd.work, sd.hours, share)
+			t.Errorf("heat work ± %v °C, hours ± %v: false in %.3f, want under 1 in 20",
+				sd.work, sd.hours, share)
 		}
 		if sd.work <= 1.5 && missed > 0 {
 			t.Errorf("a steady kiln 25 °C hotter was called usual %d times", missed)
@@ -74,7 +78,8 @@ func TestUsualFalseAlarms(t *testing.T) {
 func TestUsualKeptApart(t *testing.T) {
 	var all []kiln.Firing
 	for i := range 4 {
-		glaze, red, bisque := finished(3*i, 1222, 10*time.Hour), finished(3*i+1, 1262, 12*time.Hour), finished(3*i+2, 1000, 9*time.Hour)
+		glaze, red, bisque := finished(3*i, 1222, 10*time.Hour), finished(3*i+1, 1262,
+			12*time.Hour), finished(3*i+2, 1000, 9*time.Hour)
 		red.Atmosphere, bisque.Kind = kiln.Reduction, kiln.Bisque
 		all = append(all, glaze, red, bisque)
 	}
@@ -106,8 +111,10 @@ func TestUsualBand(t *testing.T) {
 		}
 		return e
 	}
-	band, ok := UsualBand([]kiln.Envelope{env(time.Minute, 0, 20, 30, 40, 50), env(2*time.Minute, 0, 22, 45, 70), {}})
-	if !ok || band.Step != 2*time.Minute || fmt.Sprint(band.After, band.Low, band.High) != "[0s 2m0s] [20 40] [31 51]" {
+	band, ok := UsualBand([]kiln.Envelope{env(time.Minute, 0, 20, 30, 40, 50),
+		env(2*time.Minute, 0, 22, 45, 70), {}})
+	if !ok || band.Step != 2*time.Minute ||
+		fmt.Sprint(band.After, band.Low, band.High) != "[0s 2m0s] [20 40] [31 51]" {
 		t.Errorf("%v %v %v %v", band.Step, band.After, band.Low, band.High)
 	}
 	alone, ok := UsualBand([]kiln.Envelope{env(time.Minute, 3, 20, 30)})

@@ -15,9 +15,9 @@ type VentOff struct {
 // ventSettles is how long a vent is off before it is told: a contact bounces, and somebody walks to it (own).
 const ventSettles = 2 * time.Minute
 
-// VentOffs are the stretches of at least two minutes in which a vent was off, from the lowest and highest of each
-// step of its contact, 1 on and 0 off. A step in which it was on at all is on; one of which nothing is known ends a
-// stretch.
+// VentOffs are the stretches of at least two minutes in which a vent was off, from the lowest and highest of
+// each step of its contact, 1 on and 0 off. A step in which it was on at all is on; one of which nothing is
+// known ends a stretch.
 func VentOffs(contact kiln.Envelope) (all []VentOff) {
 	var open VentOff
 	done := func() {

@@ -21,8 +21,8 @@ const (
 	MonthFirst Order = "month_first" // 03/14/2023
 )
 
-// Days reads the days of a table. Those with a / or - between their numbers tell their order only where one of the
-// numbers is over 12; the whole table is looked at first, and has one order.
+// Days reads the days of a table. Those with a / or - between their numbers tell their order only where one
+// of the numbers is over 12; the whole table is looked at first, and has one order.
 type Days struct {
 	Order Order  // as the table tells it or somebody said
 	Line  int    // of the day that told the order, or of the first that asks; 0: it was said, or none told
@@ -69,16 +69,16 @@ func monthNamed(name string) time.Month {
 	return 0
 }
 
-// Spreadsheets count days from 1 = 1900-01-01 on and have a 29 February 1900 that never was (the 1900 date base, ISO/IEC
-// 29500-1:2016, 18.17.4.1), so that from March 1900 on a number is so many days after 1899-12-30. Numbers from 1954
-// to 2119 are taken for days; smaller ones may be lengths or temperatures.
+// Spreadsheets count days from 1 = 1900-01-01 on and have a 29 February 1900 that never was (the 1900 date
+// base, ISO/IEC 29500-1:2016, 18.17.4.1), so that from March 1900 on a number is so many days after
+// 1899-12-30. Numbers from 1954 to 2119 are taken for days; smaller ones may be lengths or temperatures.
 const (
 	leastSerial = 20000
 	mostSerial  = 80000
 )
 
-// SerialDay is the moment, by the clock on the wall in zone, that such a number stands for: whole days, and the part of a
-// day. False for a number that is none.
+// SerialDay is the moment, by the clock on the wall in zone, that such a number stands for: whole days, and
+// the part of a day. False for a number that is none.
 func SerialDay(v float64, zone *time.Location) (time.Time, bool) {
 	if v < leastSerial || v >= mostSerial {
 		return time.Time{}, false
@@ -94,7 +94,8 @@ func (d *Days) Look(line int, cell string) {
 	// a date whose order is told by its form, or a number that a spreadsheet counts
 	n := dmy().FindStringSubmatch(m[1])
 	if n == nil || n[2] == "." { // where points are written, days come first
-		if v, err := strconv.ParseFloat(strings.Replace(strings.TrimSpace(cell), ",", ".", 1), 64); err == nil {
+		if v, err := strconv.ParseFloat(strings.Replace(strings.TrimSpace(cell), ",",
+			".", 1), 64); err == nil {
 			if at, ok := SerialDay(v, time.UTC); ok {
 				if d.Serial++; d.Serial == 1 {
 					d.SerialLine, d.SerialCell, d.SerialDay = line, strings.TrimSpace(cell), at
@@ -130,8 +131,8 @@ func (d *Days) Say(o Order) {
 	}
 }
 
-// Read gives the moment of a cell by the clock on the wall in zone; whole says that the cell tells a day alone, which is
-// then its first moment. The error says in words what to write.
+// Read gives the moment of a cell by the clock on the wall in zone; whole says that the cell tells a day
+// alone, which is then its first moment. The error says in words what to write.
 func (d Days) Read(cell string, zone *time.Location) (at time.Time, whole bool, err error) {
 	cell = strings.TrimSpace(cell)
 	if v, err := strconv.ParseFloat(strings.Replace(cell, ",", ".", 1), 64); err == nil {
@@ -196,7 +197,8 @@ func year(text string) int {
 	return 2000 + y
 }
 
-// At is the moment of a day that a cell tells as a time of day: 14:30, 2:30 pm, or the part of a day that spreadsheets write.
+// At is the moment of a day that a cell tells as a time of day: 14:30, 2:30 pm, or the part of a day that
+// spreadsheets write.
 func At(day time.Time, cell string) (time.Time, error) {
 	cell = strings.TrimSpace(cell)
 	y, m, d := day.Date()

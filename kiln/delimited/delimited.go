@@ -1,9 +1,10 @@
 // Package delimited reads tables as spreadsheets, statistics programs and people write them: cells between
-// commas, semicolons or tabs, quoted or not, in UTF-8, UTF-16 or Windows-1252, with lines that end in LF, CRLF
-// or CR.
+// commas, semicolons or tabs, quoted or not, in UTF-8, UTF-16 or Windows-1252, with lines that end in LF,
+// CRLF or CR.
 //
-// In flow the bytes of a file; out flow a header and rows of cells with their line, numbers by the decimal sign of
-// the file, and days by the order that the file's own days allow. What it cannot tell apart (1.2.2026) it asks.
+// In flow the bytes of a file; out flow a header and rows of cells with their line, numbers by the decimal
+// sign of the file, and days by the order that the file's own days allow. What it cannot tell apart
+// (1.2.2026) it asks.
 //
 // It knows no column and judges no cell; that is its callers' part.
 package delimited
@@ -66,8 +67,8 @@ const mostLinesAbove = 10
 
 // Open finds out how a table is written. known says of a name, in small letters, whether a column may be
 // called so: the line of the first ten that holds most such names is that of the names, and the separator is
-// the one by which it does. Where none is known it is the first line with a cell, and the separator is its tab, else
-// its semicolon, else the comma. The error is a *Fault.
+// the one by which it does. Where none is known it is the first line with a cell, and the separator is its
+// tab, else its semicolon, else the comma. The error is a *Fault.
 func Open(text []byte, known func(name string) bool) (*Table, error) {
 	if len(text) > MostBytes {
 		return nil, &Fault{0, message.New("is longer than {1} MB; take it in in parts", MostBytes>>20)}
@@ -144,7 +145,8 @@ func decoded(text []byte) ([]byte, string, error) {
 
 // hinted takes off a first line such as sep=; by which some spreadsheets tell the separator.
 func hinted(text []byte) ([]byte, rune) {
-	if len(text) < 5 || !strings.EqualFold(string(text[:4]), "sep=") || !strings.ContainsRune("\t;,", rune(text[4])) {
+	if len(text) < 5 || !strings.EqualFold(string(text[:4]), "sep=") ||
+		!strings.ContainsRune("\t;,", rune(text[4])) {
 		return text, 0
 	}
 	rest := text[5:]
@@ -183,7 +185,8 @@ func score(text []byte, sep rune, known func(string) bool) (best, at int) {
 	return best, at
 }
 
-// ofFirstLine is the separator of the first line that has one outside of quotes: a tab, else a semicolon, else a comma.
+// ofFirstLine is the separator of the first line that has one outside of quotes: a tab, else a semicolon,
+// else a comma.
 func ofFirstLine(text []byte) rune {
 	quoted, found := false, ','
 	for _, b := range text {
@@ -213,8 +216,8 @@ func reader(text []byte, sep rune) *csv.Reader {
 // inches is the sign that stands for the " of a length in inches.
 const inches = "″"
 
-// tidied makes of the ends of lines outside of quotes LF, where they are CR alone, and of a " behind a digit in a cell
-// without quotes, as people write inches, the sign of inches.
+// tidied makes of the ends of lines outside of quotes LF, where they are CR alone, and of a " behind a digit
+// in a cell without quotes, as people write inches, the sign of inches.
 func tidied(text []byte, sep rune) []byte {
 	if !bytes.ContainsAny(text, "\r\"") {
 		return text
@@ -265,8 +268,8 @@ type Row struct {
 	Cells []string // as they stand, without their quotes
 }
 
-// Read gives the next row, io.EOF behind the last. A *Fault is a row whose quotes do not match; the next row may be read
-// after it.
+// Read gives the next row, io.EOF behind the last. A *Fault is a row whose quotes do not match; the next row
+// may be read after it.
 func (t *Table) Read() (Row, error) {
 	cells, err := t.rows.Read()
 	if err == io.EOF {
@@ -275,9 +278,11 @@ func (t *Table) Read() (Row, error) {
 	var broken *csv.ParseError
 	switch {
 	case errors.As(err, &broken) && broken.Err == csv.ErrBareQuote:
-		return Row{}, &Fault{broken.StartLine, message.New("a \" stands in a cell that has none around it: put the cell in quotes, and each \" of it twice")}
+		return Row{}, &Fault{broken.StartLine,
+			message.New("a \" stands in a cell that has none around it: put the cell in quotes, and each \" of it twice")}
 	case errors.As(err, &broken):
-		return Row{}, &Fault{broken.StartLine, message.New("a \" is opened and not closed, or more stands behind the closing one")}
+		return Row{}, &Fault{broken.StartLine,
+			message.New("a \" is opened and not closed, or more stands behind the closing one")}
 	case err != nil:
 		return Row{}, &Fault{0, message.Plain(err.Error())}
 	}
@@ -313,8 +318,8 @@ func Nothing(cell string) bool {
 	return false
 }
 
-// Number reads a number with a decimal point or comma and perhaps marks of thousands. A comma before three digits in a
-// table of commas may be either, and is no number.
+// Number reads a number with a decimal point or comma and perhaps marks of thousands. A comma before three
+// digits in a table of commas may be either, and is no number.
 func (t *Table) Number(cell string) (float64, bool) {
 	cell = strings.NewReplacer("\u00a0", "", "\u202f", "", "'", "", "−", "-").Replace(strings.TrimSpace(cell))
 	for _, c := range cell {

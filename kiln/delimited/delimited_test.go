@@ -54,14 +54,15 @@ func TestWaysOfWriting(t *testing.T) {
 		separator      rune
 		line           int
 	}{
-		"semicolon":        {semicolon, "UTF-8", ';', 1},
-		"byte order mark":  {"\xef\xbb\xbf" + semicolon, "UTF-8", ';', 1},
-		"CRLF":             {strings.ReplaceAll(semicolon, "\n", "\r\n"), "UTF-8", ';', 1},
-		"CR":               {strings.ReplaceAll(semicolon, "\n", "\r"), "UTF-8", ';', 1},
-		"no last end":      {strings.TrimSuffix(semicolon, "\n"), "UTF-8", ';', 1},
-		"Windows-1252":     {strings.ReplaceAll(semicolon, "ö", "\xf6"), "Windows-1252", ';', 1},
-		"UTF-16":           {utf16(semicolon), "UTF-16", ';', 1},
-		"tab":              {strings.NewReplacer(";", "\t", "one;", "one;").Replace(semicolon), "UTF-8", '\t', 1},
+		"semicolon":       {semicolon, "UTF-8", ';', 1},
+		"byte order mark": {"\xef\xbb\xbf" + semicolon, "UTF-8", ';', 1},
+		"CRLF":            {strings.ReplaceAll(semicolon, "\n", "\r\n"), "UTF-8", ';', 1},
+		"CR":              {strings.ReplaceAll(semicolon, "\n", "\r"), "UTF-8", ';', 1},
+		"no last end":     {strings.TrimSuffix(semicolon, "\n"), "UTF-8", ';', 1},
+		"Windows-1252":    {strings.ReplaceAll(semicolon, "ö", "\xf6"), "Windows-1252", ';', 1},
+		"UTF-16":          {utf16(semicolon), "UTF-16", ';', 1},
+		"tab": {strings.NewReplacer(";", "\t", "one;", "one;").Replace(semicolon), "UTF-8", '\t',
+			1},
 		"comma":            {"code,wet,fired,note\nBQ7,\"100,0\",\"87,6\",Töpferin\nBQ4,\"100,0\",\"87,9\",\"a \"\"slow\"\"\none; dry\"\n", "UTF-8", ',', 1},
 		"all quoted":       {"\"code\";\"wet\";\"fired\";\"note\"\n\"BQ7\";\"100,0\";\"87,6\";\"Töpferin\"\n\"BQ4\";\"100,0\";\"87,9\";\"a \"\"slow\"\"\none; dry\"\n", "UTF-8", ';', 1},
 		"separator told":   {"sep=;\r\n" + semicolon, "UTF-8", ';', 2},
@@ -69,8 +70,10 @@ func TestWaysOfWriting(t *testing.T) {
 		"names over lines": {strings.Replace(semicolon, "fired", "\"fired\"", 1), "UTF-8", ';', 1},
 	} {
 		table, rows, lines, bad := all(t, c.text)
-		if table.Separator != c.separator || table.Encoding != c.encoding || table.Line != c.line || strings.Join(table.Names, " ") != "code wet fired note" || len(bad) > 0 {
-			t.Errorf("%s: %q %s, line %d, names %q, bad %v", name, table.Separator, table.Encoding, table.Line, table.Names, bad)
+		if table.Separator != c.separator || table.Encoding != c.encoding || table.Line != c.line ||
+			strings.Join(table.Names, " ") != "code wet fired note" || len(bad) > 0 {
+			t.Errorf("%s: %q %s, line %d, names %q, bad %v", name, table.Separator, table.Encoding,
+				table.Line, table.Names, bad)
 		}
 		if !slices.EqualFunc(rows, want, slices.Equal) || lines[len(lines)-1] != c.line+2 {
 			t.Errorf("%s: %q on lines %v", name, rows, lines)
@@ -131,7 +134,8 @@ func TestLinesAboveTheNames(t *testing.T) {
 // What cannot be read is told by its line, and what is around it is read all the same; inches are no quotes.
 func TestFaults(t *testing.T) {
 	_, rows, lines, bad := all(t, "code,wet,note\nBQ7,3 15/16\",\"2\"\" off\"\nBQ4,the \"top\" one,\nBQ3,100,\n")
-	if len(rows) != 2 || rows[0][1] != "3 15/16″" || rows[0][2] != `2" off` || lines[1] != 4 || !slices.Equal(bad, []int{3}) {
+	if len(rows) != 2 || rows[0][1] != "3 15/16″" || rows[0][2] != `2" off` || lines[1] != 4 ||
+		!slices.Equal(bad, []int{3}) {
 		t.Errorf("%q on %v, bad %v", rows, lines, bad)
 	}
 	for _, text := range []string{"PK\x03\x04more", "code,wet\n\x00\x00", "\x00code,wet\n",
@@ -149,8 +153,10 @@ func TestNumber(t *testing.T) {
 		cell      string
 		want      float64
 	}{
-		{';', "94,1", 94.1}, {';', "1.222,5", 1222.5}, {';', "−3,5", -3.5}, {';', "1\u00a0222,5", 1222.5}, {',', "1,222.5", 1222.5}, {',', "94,1", 94.1}, {',', "0,125", 0.125},
-		{',', "1,222", math.NaN()}, {';', "1,222", 1.222}, {',', "1e3", 1000}, {',', "12.34.5", math.NaN()}, {',', "12,34.5", math.NaN()}, {',', "inf", math.NaN()}, {',', "0x1p4", math.NaN()},
+		{';', "94,1", 94.1}, {';', "1.222,5", 1222.5}, {';', "−3,5", -3.5}, {';', "1\u00a0222,5", 1222.5},
+		{',', "1,222.5", 1222.5}, {',', "94,1", 94.1}, {',', "0,125", 0.125},
+		{',', "1,222", math.NaN()}, {';', "1,222", 1.222}, {',', "1e3", 1000}, {',', "12.34.5", math.NaN()},
+		{',', "12,34.5", math.NaN()}, {',', "inf", math.NaN()}, {',', "0x1p4", math.NaN()},
 		{',', "", math.NaN()}, {',', "1e999", math.NaN()}, {',', "1,2,3", math.NaN()}, {';', ",5", .5}, {';',
 			".5", .5}, {',', "1.222", 1.222},
 		{',', "1234,567", 1234.567}, {',', "123,567", math.NaN()}, {',', "1,22", 1.22}, {';', ",222.5",
@@ -165,8 +171,8 @@ func TestNumber(t *testing.T) {
 	}
 }
 
-// Every way of writing a day is one day. Serial numbers: "January 1, 2008 is serial number 39448 because it is 39,447
-// days after January 1, 1900" (Microsoft Support, DATE function); 0.604166667 of a day is 14:30.
+// Every way of writing a day is one day. Serial numbers: "January 1, 2008 is serial number 39448 because it
+// is 39,447 days after January 1, 1900" (Microsoft Support, DATE function); 0.604166667 of a day is 14:30.
 func TestDays(t *testing.T) {
 	zone := time.FixedZone("", 3600)
 	for _, c := range []struct {
@@ -175,13 +181,24 @@ func TestDays(t *testing.T) {
 		want  string
 		whole bool
 	}{
-		{"", "2023-03-14", "2023-03-14 00:00", true}, {"", "2023/3/14", "2023-03-14 00:00", true}, {"", "20230314", "2023-03-14 00:00", true}, {"", "14.3.2023", "2023-03-14 00:00", true},
-		{"", "14.03.23", "2023-03-14 00:00", true}, {"", "14. März 2023", "2023-03-14 00:00", true}, {"", "14 Mar 2023", "2023-03-14 00:00", true}, {"", "March 14, 2023", "2023-03-14 00:00", true},
-		{"", "14-Dez-23", "2023-12-14 00:00", true}, {delimited.DayFirst, "3/4/2023", "2023-04-03 00:00", true}, {delimited.MonthFirst, "3/4/2023", "2023-03-04 00:00", true},
-		{delimited.MonthFirst, "3.4.2023", "2023-04-03 00:00", true}, {delimited.DayFirst, "03-04-98 2:30 pm", "1998-04-03 14:30", false}, {"", "2023-03-14 14:30", "2023-03-14 14:30", false},
-		{"", "2023-03-14T14:30:00+01:00", "2023-03-14 14:30", false}, {"", "2023-03-14T13:30:00Z", "2023-03-14 14:30", false}, {"", "14.3.2023 14:30 Uhr", "2023-03-14 14:30", false},
-		{"", "39448", "2008-01-01 00:00", true}, {"", "39448,604166667", "2008-01-01 14:30", false}, {"", "39448.604166667", "2008-01-01 14:30", false}, {"", "12:15 am", "", false},
-		{"", "yesterday", "", false}, {"", "31.2.2023", "", false}, {"", "100", "", false}, {"", "2023-03-14 25:00", "", false}, {delimited.MonthFirst, "14/3/2023", "", false}, {"", "14.3.", "", false},
+		{"", "2023-03-14", "2023-03-14 00:00", true}, {"", "2023/3/14", "2023-03-14 00:00", true},
+		{"", "20230314", "2023-03-14 00:00", true}, {"", "14.3.2023", "2023-03-14 00:00", true},
+		{"", "14.03.23", "2023-03-14 00:00", true}, {"", "14. März 2023", "2023-03-14 00:00", true},
+		{"", "14 Mar 2023", "2023-03-14 00:00", true}, {"", "March 14, 2023", "2023-03-14 00:00", true},
+		{"", "14-Dez-23", "2023-12-14 00:00", true},
+		{delimited.DayFirst, "3/4/2023", "2023-04-03 00:00", true}, {delimited.MonthFirst, "3/4/2023",
+			"2023-03-04 00:00", true},
+		{delimited.MonthFirst, "3.4.2023", "2023-04-03 00:00", true},
+		{delimited.DayFirst, "03-04-98 2:30 pm", "1998-04-03 14:30", false},
+		{"", "2023-03-14 14:30", "2023-03-14 14:30", false},
+		{"", "2023-03-14T14:30:00+01:00", "2023-03-14 14:30", false},
+		{"", "2023-03-14T13:30:00Z", "2023-03-14 14:30", false},
+		{"", "14.3.2023 14:30 Uhr", "2023-03-14 14:30", false},
+		{"", "39448", "2008-01-01 00:00", true}, {"", "39448,604166667", "2008-01-01 14:30", false},
+		{"", "39448.604166667", "2008-01-01 14:30", false}, {"", "12:15 am", "", false},
+		{"", "yesterday", "", false}, {"", "31.2.2023", "", false}, {"", "100", "", false},
+		{"", "2023-03-14 25:00", "", false}, {delimited.MonthFirst, "14/3/2023", "", false},
+		{"", "14.3.", "", false},
 		{"", "19999", "", false}, {"", "20000", "1954-10-03 00:00", true}, {"", "79999", "2119-01-10 00:00",
 			true}, {"", "80000", "", false},
 		{"", "14 foo 2023", "", false}, {"", "foo 14, 2023", "", false}, {"", "1.2.69", "1969-02-01 00:00",
@@ -194,8 +211,10 @@ func TestDays(t *testing.T) {
 		}
 	}
 	for cell, want := range map[string]string{"14:30": "14:30", "2:30 PM": "14:30", "12:05 am": "00:05",
-		"14.30": "14:30", "14h30": "14:30", "0,604166667": "14:30", "9:07:30": "09:07", "24:00": "", "13 pm": "", "x": "", "1": "", "0": "00:00",
-		"23:59:59": "23:59", "23:60": "", "9:07:60": "", "12:30 pm": "12:30", "1 pm": "", "0:30 am": "", "13:00 pm": "", "1:00 am": "01:00",
+		"14.30": "14:30", "14h30": "14:30", "0,604166667": "14:30", "9:07:30": "09:07", "24:00": "",
+		"13 pm": "", "x": "", "1": "", "0": "00:00",
+		"23:59:59": "23:59", "23:60": "", "9:07:60": "", "12:30 pm": "12:30", "1 pm": "", "0:30 am": "",
+		"13:00 pm": "", "1:00 am": "01:00",
 		"14:30Z": "15:30", "14:30+0200": "13:30", "14:30 -01:00": "16:30", "14:30+2500": ""} {
 		at, err := delimited.At(time.Date(2023, 3, 14, 0, 0, 0, 0, zone), cell)
 		if (err == nil) != (want != "") || err == nil && at.Format("15:04") != want {
@@ -269,8 +288,8 @@ func TestOrderOfDays(t *testing.T) {
 	}
 }
 
-// FuzzTable: whatever a file holds, a table that opens ends, its lines rise, and its cells are text; and a table that the
-// standard library wrote is read back as it was.
+// FuzzTable: whatever a file holds, a table that opens ends, its lines rise, and its cells are text; and a
+// table that the standard library wrote is read back as it was.
 func FuzzTable(f *testing.F) {
 	f.Add([]byte("code;wet\r\nBQ7;\"100,0\"\r\n"), "a \"b\"\nc", "14/3/2023")
 	f.Add([]byte("code\n"), "", "0\n0")
@@ -300,7 +319,8 @@ func FuzzTable(f *testing.F) {
 		}
 		var d delimited.Days
 		d.Look(1, day)
-		if at, _, err := d.Read(day, time.UTC); err == nil && (at.Year() < 1900 || at.Year() > 9999) && !strings.Contains(day, "0") {
+		if at, _, err := d.Read(day, time.UTC); err == nil && (at.Year() < 1900 || at.Year() > 9999) &&
+			!strings.Contains(day, "0") {
 			t.Errorf("%q is %v", day, at)
 		}
 		cell = strings.ToValidUTF8(strings.ReplaceAll(cell, "\x00", ""), "")
@@ -315,8 +335,11 @@ func FuzzTable(f *testing.F) {
 		}
 		row, err := table.Read()
 		want := strings.ReplaceAll(strings.ReplaceAll(cell, "\r\n", "\n"), "\r", "\n")
-		// Blanks before a cell without quotes, and the sign of inches in one, are no part of what is compared.
-		if err != nil || len(row.Cells) != 2 || strings.TrimSpace(strings.ReplaceAll(row.Cells[1], "″", `"`)) != strings.TrimSpace(strings.ReplaceAll(want, "″", `"`)) {
+		// Blanks before a cell without quotes, and the sign of inches in one, are no part of what is
+		// compared.
+		if err != nil || len(row.Cells) != 2 ||
+			strings.TrimSpace(strings.ReplaceAll(row.Cells[1], "″",
+				`"`)) != strings.TrimSpace(strings.ReplaceAll(want, "″", `"`)) {
 			t.Errorf("%q came back as %q, %v", cell, row.Cells, err)
 		}
 	})

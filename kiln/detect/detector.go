@@ -88,14 +88,15 @@ type moment struct {
 type EventKind string
 
 const (
-	Began           EventKind = "began"            // a firing, from Preroll on
-	Over            EventKind = "over"             // the open firing, with its Course
-	TopPassed       EventKind = "top-passed"       // may be taken back
-	TopTakenBack    EventKind = "top-taken-back"   // a dip, or a cut that was mended
-	Dipped          EventKind = "dipped"           // it fell and rises again: one firing with a dip
-	StillFiring     EventKind = "still-firing"     // unpacked, it is said, with the top not passed: ask once
-	FellEarly       EventKind = "fell-early"       // a fall that began well short of the usual top
-	CooledDown      EventKind = "cooled-down"      // to the temperature above which it is kept shut, for 10 min
+	Began        EventKind = "began"          // a firing, from Preroll on
+	Over         EventKind = "over"           // the open firing, with its Course
+	TopPassed    EventKind = "top-passed"     // may be taken back
+	TopTakenBack EventKind = "top-taken-back" // a dip, or a cut that was mended
+	Dipped       EventKind = "dipped"         // it fell and rises again: one firing with a dip
+	StillFiring  EventKind = "still-firing"   // unpacked, it is said, with the top not passed: ask once
+	FellEarly    EventKind = "fell-early"     // a fall that began well short of the usual top
+	// to the temperature above which it is kept shut, for 10 min
+	CooledDown      EventKind = "cooled-down"
 	StartedStalling EventKind = "stopped-climbing" // well short of the usual top
 	StoppedStalling EventKind = "climbing-again"   // or over
 	StandsLow       EventKind = "stands-low"       // for half a day below 200 °C: candling, or forgotten
@@ -260,7 +261,8 @@ const (
 // Atmosphere comes from a fact or the load, else it is that of the kiln's last firing, else that of
 // the settings.
 func (d *openFiring) Atmosphere() kiln.Atmosphere {
-	for _, a := range []kiln.Atmosphere{d.atmoFact, d.now().Atmosphere, d.Past.Atmosphere, d.rules.Atmosphere} {
+	for _, a := range []kiln.Atmosphere{d.atmoFact, d.now().Atmosphere,
+		d.Past.Atmosphere, d.rules.Atmosphere} {
 		if a != "" && a != kiln.UnknownAtmosphere {
 			return a
 		}

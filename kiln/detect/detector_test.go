@@ -60,7 +60,8 @@ func detect(s shape, tr trial) heard {
 			switch e.What {
 			case Began:
 				h.open = true
-				firing, stored, axis, gauge = kiln.Firing{Began: e.At, Load: d.Load()}, nil, kiln.Ages{}, heatwork.NewHeatGauge(ladder, kilntest.BigBlue.Limit)
+				firing, stored, axis, gauge = kiln.Firing{Began: e.At,
+					Load: d.Load()}, nil, kiln.Ages{}, heatwork.NewHeatGauge(ladder, kilntest.BigBlue.Limit)
 				firing.Kind, firing.KindFrom = d.Kind()
 				h.first = append(h.first, e.Preroll[0].Values[0].T)
 				h.preroll = append(h.preroll, e.Preroll[len(e.Preroll)-1].At.Since-e.At.Since)
@@ -131,7 +132,8 @@ func TestDetectorShapes(t *testing.T) {
 				for i, c := range h.over {
 					got = append(got, string(c.Status)+" "+string(h.guessed[i]))
 				}
-				if tr.name != "plain" && s.load == "" { // kinds are guessed from the heat work of the plain one
+				// kinds are guessed from the heat work of the plain one
+				if tr.name != "plain" && s.load == "" {
 					for i := range got {
 						got[i], _, _ = strings.Cut(got[i], " ")
 					}
@@ -251,7 +253,8 @@ func TestStall(t *testing.T) {
 		{"from 200 °C on it is a stall", kiln.Glaze, usual, "20>205@60 h60 >1222@150 off", 1, 1, 0},
 	} {
 		events := hearing(t, c.load, c.past, c.line)
-		if b, e := count(events, StartedStalling), count(events, StoppedStalling); b != c.began || e != c.cleared {
+		if b, e := count(events, StartedStalling), count(events, StoppedStalling); b != c.began ||
+			e != c.cleared {
 			t.Errorf("%s: began %d, cleared %d; want %d and %d", c.name, b, e, c.began, c.cleared)
 		}
 		if low := count(events, StandsLow); low != c.low {
@@ -260,8 +263,8 @@ func TestStall(t *testing.T) {
 	}
 }
 
-// A fall that begins more than 50 °C short of the usual top is told once, when it is 50 °C deep and 20 min old; one from the
-// top, and of a kind of which nothing is usual, is not.
+// A fall that begins more than 50 °C short of the usual top is told once, when it is 50 °C deep and 20 min
+// old; one from the top, and of a kind of which nothing is usual, is not.
 func TestFallThatBeganEarly(t *testing.T) {
 	usual := shape{}.past()
 	for _, c := range []struct {
@@ -288,7 +291,8 @@ func TestFallThatBeganEarly(t *testing.T) {
 	}
 }
 
-// While the control probe is silent the healthiest of the others speaks, the earlier of two that are alike; a room never does.
+// While the control probe is silent the healthiest of the others speaks, the earlier of two that are alike; a
+// room never does.
 func TestHealthiestProbeSpeaks(t *testing.T) {
 	for name, c := range map[string]struct {
 		faulty map[int]int // of each channel: every so many readings are faulty
@@ -299,8 +303,10 @@ func TestHealthiestProbeSpeaks(t *testing.T) {
 		"the third is worse":  {map[int]int{2: 3}, "2"},
 		"worse by little":     {map[int]int{1: 200}, "2"},
 	} {
-		k := kiln.Kiln{ID: "big-blue", Control: "1", Every: time.Second, Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe},
-			{ID: "2", Role: kiln.RoleProbe}, {ID: "3", Role: kiln.RoleProbe}, {ID: "room", Role: kiln.RoleRoom}}}
+		k := kiln.Kiln{ID: "big-blue", Control: "1", Every: time.Second,
+			Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe},
+				{ID: "2", Role: kiln.RoleProbe}, {ID: "3", Role: kiln.RoleProbe},
+				{ID: "room", Role: kiln.RoleRoom}}}
 		s := newSpeaker(k)
 		for i := range 3600 {
 			smp := kiln.Sample{At: kiln.Stamp{Boot: "a", Since: time.Duration(i+1) * time.Second}}
@@ -481,7 +487,8 @@ func TestAtmosphereOfTheSettings(t *testing.T) {
 	for _, c := range []struct {
 		past, want kiln.Atmosphere
 	}{{"", kiln.Reduction}, {kiln.UnknownAtmosphere, kiln.Reduction}, {kiln.Oxidation, kiln.Oxidation}} {
-		if got := NewDetector(kiln.Kiln{ID: "k"}, rules, Past{Atmosphere: c.past}).Atmosphere(); got != c.want {
+		if got := NewDetector(kiln.Kiln{ID: "k"}, rules,
+			Past{Atmosphere: c.past}).Atmosphere(); got != c.want {
 			t.Errorf("after %q: %q, want %q", c.past, got, c.want)
 		}
 	}
@@ -500,7 +507,8 @@ func TestNoEndBeforeItWasWarm(t *testing.T) {
 		hold := func(c kiln.Celsius, d2 time.Duration) {
 			for end := at.Since + d2; at.Since < end; {
 				at.Since, at.Wall = at.Since+10*time.Second, at.Wall.Add(10*time.Second)
-				for _, e := range d.Add(kiln.Sample{Kiln: kilntest.BigBlue.ID, At: at, Values: []kiln.Value{{Channel: "1", T: c}}}) {
+				for _, e := range d.Add(kiln.Sample{Kiln: kilntest.BigBlue.ID, At: at,
+					Values: []kiln.Value{{Channel: "1", T: c}}}) {
 					if e.What == Over {
 						over++
 					}

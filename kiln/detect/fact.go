@@ -17,12 +17,13 @@ const (
 	LoadJoined FactKind = "load-joined"
 	Unpacked   FactKind = "unpacked" // tap on unpacked: Load is out of the kiln
 	// Unpacked, NewFiring or StopRecording is taken back; Firing goes on, if one is named
-	Undone        FactKind = "undone"
-	NewFiring     FactKind = "new-firing"     // button: closes an open firing and begins one at once
-	StopRecording FactKind = "stop-recording" // button: closes the open firing; records only, controls nothing
-	KindTold      FactKind = "kind-told"      // a person says Kind, Atmosphere or both of the open firing
-	MarkSet       FactKind = "mark-set"       // the kiln is kept shut above Mark now
-	PastKnown     FactKind = "past-known"     // what the firings of this kiln so far lead to expect: Past
+	Undone    FactKind = "undone"
+	NewFiring FactKind = "new-firing" // button: closes an open firing and begins one at once
+	// button: closes the open firing; records only, controls nothing
+	StopRecording FactKind = "stop-recording"
+	KindTold      FactKind = "kind-told"  // a person says Kind, Atmosphere or both of the open firing
+	MarkSet       FactKind = "mark-set"   // the kiln is kept shut above Mark now
+	PastKnown     FactKind = "past-known" // what the firings of this kiln so far lead to expect: Past
 )
 
 // ByHand reports whether it begins or ends a record, or takes that back.
@@ -32,10 +33,11 @@ func (k FactKind) ByHand() bool {
 
 // Fact is what a recorder cannot hear on the line and a person or the store tells it.
 type Fact struct {
-	Kiln       kiln.KilnID     // which kiln it is about
-	What       FactKind        // which of the other fields count
-	At         kiln.Stamp      // when; the recorder's own Now if zero
-	Firing     kiln.FiringID   // NewFiring: the id made by whoever asks; "" lets the recorder make one. Undone
+	Kiln kiln.KilnID // which kiln it is about
+	What FactKind    // which of the other fields count
+	At   kiln.Stamp  // when; the recorder's own Now if zero
+	// NewFiring: the id made by whoever asks; "" lets the recorder make one. Undone
+	Firing     kiln.FiringID
 	Kind       kiln.Kind       // LoadJoined, KindTold, NewFiring; "" not told
 	Atmosphere kiln.Atmosphere // likewise
 	Load       string          // LoadJoined, Unpacked: id of the load
@@ -108,9 +110,9 @@ func (p Past) Expect(kind kiln.Kind, atmosphere kiln.Atmosphere) (Expected, bool
 }
 
 // GuessKind says which kind of firing a heat work of C °C was, where nobody told: the kind of
-// this kiln whose usual heat work is nearest and within 40 °C, 15 °C of one that is not settled yet, the last firing's kind if two
-// are; without any usual firing bisque from 920 to 1070 °C unless the last one was that, glaze
-// above 1150 °C; else Other.
+// this kiln whose usual heat work is nearest and within 40 °C, 15 °C of one that is not settled yet, the last
+// firing's kind if two are; without any usual firing bisque from 920 to 1070 °C unless the last one was that,
+// glaze above 1150 °C; else Other.
 func GuessKind(c kiln.Celsius, past Past) kiln.Kind {
 	const near = 15
 	var best kiln.Kind

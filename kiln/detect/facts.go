@@ -56,7 +56,8 @@ func (d *openFiring) tellKind(f Fact) {
 // record of its firing, °C (own). Above it the record goes on to its own end.
 const UnpackedBelow kiln.Celsius = 200
 
-// unpack ends a firing that has passed its top and is no longer hot, and lets the next begin at any temperature.
+// unpack ends a firing that has passed its top and is no longer hot, and lets the next begin at any
+// temperature.
 func (d *Detector) unpack(load string) []Event {
 	events := d.close()
 	d.loads = slices.DeleteFunc(d.loads, func(l Load) bool { return l.ID == cmp.Or(load, d.load.ID) })
@@ -148,15 +149,16 @@ func (d *Detector) fellEarly(b bin) []Event {
 	if !f.top || f.fell || f.fellSaid || b.age-f.topAt < 20*time.Minute || b.t > f.peak-nearTop {
 		return nil
 	}
-	if kind == "" && !d.near(f.peak) && len(d.Past.Usual) > 0 || kind != "" && usual && f.peak < e.Top-nearTop {
+	if kind == "" && !d.near(f.peak) && len(d.Past.Usual) > 0 ||
+		kind != "" && usual && f.peak < e.Top-nearTop {
 		f.fell, f.fellSaid = true, true
 		return []Event{{What: FellEarly, At: b.at, Known: kind != ""}}
 	}
 	return nil
 }
 
-// A kiln that stands below lowBelow dries its ware or is candled overnight: that is told once, calmly, after lowLasts.
-// Own choices.
+// A kiln that stands below lowBelow dries its ware or is candled overnight: that is told once, calmly, after
+// lowLasts. Own choices.
 const (
 	lowBelow = 200 // °C
 	lowLasts = 12 * time.Hour

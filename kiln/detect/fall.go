@@ -17,9 +17,10 @@ type Fall struct {
 
 // Choices about a reading that comes down sooner than a kiln can cool (own).
 const (
-	FallsFrom   = 600           // °C: peaks from here on tell how a kiln cools
-	fallNobody  = 4 * time.Hour // sooner than this no kiln of which nothing is known is believed to have cooled
-	fallAllowed = 0.9           // of the quickest fall so far
+	FallsFrom = 600 // °C: peaks from here on tell how a kiln cools
+	// sooner than this no kiln of which nothing is known is believed to have cooled
+	fallNobody  = 4 * time.Hour
+	fallAllowed = 0.9 // of the quickest fall so far
 )
 
 // FallLevels are the temperatures to which the quickest falls of a kiln are kept.

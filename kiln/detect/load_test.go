@@ -18,7 +18,8 @@ type kilnRun struct {
 }
 
 func newRun(past Past, loads ...Load) *kilnRun {
-	r := &kilnRun{Detector: NewDetector(kilntest.BigBlue, DefaultRules(), past), t: 20, at: kiln.Stamp{Boot: "a", Wall: kilntest.Winter}}
+	r := &kilnRun{Detector: NewDetector(kilntest.BigBlue, DefaultRules(), past), t: 20,
+		at: kiln.Stamp{Boot: "a", Wall: kilntest.Winter}}
 	r.tell(Fact{What: LoadsKnown, Loads: loads})
 	r.to(20, 0, 20*time.Minute)
 	return r
@@ -42,7 +43,8 @@ func (r *kilnRun) to(end, perHour kiln.Celsius, stay time.Duration) {
 	step := func() {
 		r.at.Since += 10 * time.Second
 		r.at.Wall = r.at.Wall.Add(10 * time.Second)
-		r.take(r.Add(kiln.Sample{Kiln: r.kiln.ID, At: r.at, Values: []kiln.Value{{Channel: r.kiln.Control, T: r.t}}}))
+		r.take(r.Add(kiln.Sample{Kiln: r.kiln.ID, At: r.at,
+			Values: []kiln.Value{{Channel: r.kiln.Control, T: r.t}}}))
 	}
 	for ; r.t < end; r.t += perHour / 360 {
 		step()
@@ -55,10 +57,12 @@ func (r *kilnRun) to(end, perHour kiln.Celsius, stay time.Duration) {
 	}
 }
 
-var usualGlaze = Past{Usual: []Expected{{Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Top: 1222, HeatWork: 1235, Of: 4, Settled: true}}}
+var usualGlaze = Past{Usual: []Expected{{Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Top: 1222,
+	HeatWork: 1235, Of: 4, Settled: true}}}
 
-// TestLoadOfAFiring holds which load a firing takes: the only one that is packed and not fired; a candling and a
-// firing that breaks off leave it packed for the next; a whole one takes it into another as a reheat alone.
+// TestLoadOfAFiring holds which load a firing takes: the only one that is packed and not fired; a candling
+// and a firing that breaks off leave it packed for the next; a whole one takes it into another as a reheat
+// alone.
 func TestLoadOfAFiring(t *testing.T) {
 	one, two := Load{ID: "one", Kind: kiln.Glaze}, Load{ID: "two", Kind: kiln.Bisque}
 	fire := func(r *kilnRun, top kiln.Celsius) {
@@ -73,10 +77,15 @@ func TestLoadOfAFiring(t *testing.T) {
 	}{
 		{"the only one", []Load{one}, func(r *kilnRun) { fire(r, 1222) }, []string{"one glaze ended"}},
 		{"of two none", []Load{one, two}, func(r *kilnRun) { fire(r, 1222) }, []string{"  ended"}},
-		{"one that was fired is not taken again", []Load{{ID: "old", Kind: kiln.Glaze, Fired: true}, two}, func(r *kilnRun) { fire(r, 1222) }, []string{"two bisque ended"}},
-		{"a stale load labels no later firing", []Load{one}, func(r *kilnRun) { fire(r, 1222); fire(r, 1000) }, []string{"one glaze ended", "  incomplete"}},
-		{"a candling leaves it packed", []Load{one}, func(r *kilnRun) { fire(r, 95); fire(r, 1222) }, []string{"one glaze ended", "one glaze ended"}},
-		{"one that breaks off leaves it packed", []Load{one}, func(r *kilnRun) { fire(r, 900); fire(r, 1222) }, []string{"one glaze incomplete", "one glaze ended"}},
+		{"one that was fired is not taken again", []Load{{ID: "old", Kind: kiln.Glaze, Fired: true}, two},
+			func(r *kilnRun) { fire(r, 1222) }, []string{"two bisque ended"}},
+		{"a stale load labels no later firing", []Load{one},
+			func(r *kilnRun) { fire(r, 1222); fire(r, 1000) }, []string{"one glaze ended", "  incomplete"}},
+		{"a candling leaves it packed", []Load{one}, func(r *kilnRun) { fire(r, 95); fire(r, 1222) },
+			[]string{"one glaze ended", "one glaze ended"}},
+		{"one that breaks off leaves it packed", []Load{one},
+			func(r *kilnRun) { fire(r, 900); fire(r, 1222) },
+			[]string{"one glaze incomplete", "one glaze ended"}},
 		{"opened meanwhile it waits for a tap", nil, func(r *kilnRun) {
 			r.to(600, 400, 0)
 			r.tell(Fact{What: LoadsKnown, Loads: []Load{one}})
@@ -94,27 +103,29 @@ func TestLoadOfAFiring(t *testing.T) {
 			r.tell(Fact{What: LoadJoined})
 			fire(r, 1222)
 		}, []string{"  ended"}},
-		{"unpacked while it cools, the record goes on", []Load{one, {ID: "next", Kind: kiln.Glaze}}, func(r *kilnRun) {
-			r.to(300, 400, 0)
-			r.tell(Fact{What: LoadJoined, Load: "one", Kind: kiln.Glaze})
-			r.to(1222, 400, 10*time.Minute)
-			r.to(640, 400, 0)
-			r.tell(Fact{What: Unpacked, Load: "one"})
-			if _, open := r.Course(); !open {
-				t.Error("unpacking at 640 °C ended the record")
-			}
-			r.to(25, 400, 20*time.Minute)
-			fire(r, 1222)
-		}, []string{"one glaze ended", "next glaze ended"}},
-		{"a load of before, unpacked while the next one is fired, ends no record", []Load{{ID: "old", Kind: kiln.Glaze, Fired: true}, one}, func(r *kilnRun) {
-			r.to(1222, 400, 10*time.Minute)
-			r.to(150, 400, 0)
-			r.tell(Fact{What: Unpacked, Load: "old"})
-			if _, open := r.Course(); !open {
-				t.Error("unpacking a load of before ended the record")
-			}
-			r.to(25, 400, 20*time.Minute)
-		}, []string{"one glaze ended"}},
+		{"unpacked while it cools, the record goes on", []Load{one, {ID: "next", Kind: kiln.Glaze}},
+			func(r *kilnRun) {
+				r.to(300, 400, 0)
+				r.tell(Fact{What: LoadJoined, Load: "one", Kind: kiln.Glaze})
+				r.to(1222, 400, 10*time.Minute)
+				r.to(640, 400, 0)
+				r.tell(Fact{What: Unpacked, Load: "one"})
+				if _, open := r.Course(); !open {
+					t.Error("unpacking at 640 °C ended the record")
+				}
+				r.to(25, 400, 20*time.Minute)
+				fire(r, 1222)
+			}, []string{"one glaze ended", "next glaze ended"}},
+		{"a load of before, unpacked while the next one is fired, ends no record",
+			[]Load{{ID: "old", Kind: kiln.Glaze, Fired: true}, one}, func(r *kilnRun) {
+				r.to(1222, 400, 10*time.Minute)
+				r.to(150, 400, 0)
+				r.tell(Fact{What: Unpacked, Load: "old"})
+				if _, open := r.Course(); !open {
+					t.Error("unpacking a load of before ended the record")
+				}
+				r.to(25, 400, 20*time.Minute)
+			}, []string{"one glaze ended"}},
 		{"unpacked below 200 °C the record ends", []Load{one}, func(r *kilnRun) {
 			r.to(1222, 400, 10*time.Minute)
 			r.to(150, 400, 0)
@@ -139,8 +150,8 @@ func TestLoadOfAFiring(t *testing.T) {
 	}
 }
 
-// TestReheatTakesItsLoad holds that what is in a kiln goes into a reheat with it, and not where somebody said that
-// it is out, by a tap or by measuring.
+// TestReheatTakesItsLoad holds that what is in a kiln goes into a reheat with it, and not where somebody said
+// that it is out, by a tap or by measuring.
 func TestReheatTakesItsLoad(t *testing.T) {
 	for name, c := range map[string]struct {
 		told []Fact

@@ -12,7 +12,9 @@ import (
 // what people said of the usual ones, the oldest first.
 func PastOf(firings []kiln.Firing, control kiln.ChannelID, said ...UsualSaid) Past {
 	// whole firings alone, the newest first
-	ended := slices.DeleteFunc(slices.Clone(firings), func(f kiln.Firing) bool { return f.Status != kiln.Ended })
+	ended := slices.DeleteFunc(slices.Clone(firings), func(f kiln.Firing) bool {
+		return f.Status != kiln.Ended
+	})
 	slices.SortStableFunc(ended, func(a, b kiln.Firing) int { return b.Began.Wall.Compare(a.Began.Wall) })
 	var p Past
 	if len(ended) > 0 {
@@ -49,7 +51,8 @@ func PastOf(firings []kiln.Firing, control kiln.ChannelID, said ...UsualSaid) Pa
 // With is what is expected once f is over too: nothing has to be read anew for the next firing. What the
 // holds of the firings told stays.
 func (p Past) With(f kiln.Firing) Past {
-	if f.Status != kiln.Ended || slices.ContainsFunc(p.ended, func(e kiln.Firing) bool { return e.ID == f.ID }) {
+	if f.Status != kiln.Ended || slices.ContainsFunc(p.ended,
+		func(e kiln.Firing) bool { return e.ID == f.ID }) {
 		return p
 	}
 	next := PastOf(append(slices.Clone(p.ended), f), p.control, p.said...)

@@ -84,8 +84,8 @@ func (d *Detector) firstRise(base kiln.Celsius) bin {
 	return bins[0]
 }
 
-// open begins a firing with the bin first; those after it are its first points. again says that it is a reheat:
-// what is in the kiln goes along. Any other takes the only load that is packed and not fired.
+// open begins a firing with the bin first; those after it are its first points. again says that it is a
+// reheat: what is in the kiln goes along. Any other takes the only load that is packed and not fired.
 func (d *Detector) open(first bin, id kiln.FiringID, again bool) Event {
 	if in := d.load.ID; !again || !slices.ContainsFunc(d.loads, func(l Load) bool { return l.ID == in }) {
 		d.load = d.now()
@@ -230,7 +230,8 @@ func (d *Detector) closeUnheard(at moment) []Event {
 	return events
 }
 
-// afterSilence says whether a firing goes on after a gap, or was over in it. It is asked before b joins the ring.
+// afterSilence says whether a firing goes on after a gap, or was over in it. It is asked before b joins the
+// ring.
 func (d *Detector) afterSilence(b bin) []Event {
 	unknown, another := d.unknown, d.another
 	d.unknown, d.another = false, false
@@ -243,7 +244,8 @@ func (d *Detector) afterSilence(b bin) []Event {
 	if unknown || another {
 		// A line through points on both sides of it would be no slope.
 		d.ring.whole = b.age
-		d.risingFor, d.warmFor, d.coldFor, d.belowFor, d.stuckFor = timer{}, timer{}, timer{}, timer{}, timer{}
+		d.risingFor, d.warmFor, d.coldFor, d.belowFor, d.stuckFor =
+			timer{}, timer{}, timer{}, timer{}, timer{}
 	}
 	if !d.fire.open || !unknown && gap <= silentWithin {
 		return nil

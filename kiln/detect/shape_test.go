@@ -97,7 +97,8 @@ func parseShape(line string) (s shape, err error) {
 		if _, err := fmt.Sscanf(item, "%s %d", &word, &n); err != nil {
 			return s, fmt.Errorf("%q: %w", item, err)
 		}
-		number, ok := map[string]*int{"dips": &s.dips, "gaps": &s.gaps, "fell": &s.fell, "stalled": &s.stalled}[word]
+		number, ok := map[string]*int{"dips": &s.dips, "gaps": &s.gaps, "fell": &s.fell,
+			"stalled": &s.stalled}[word]
 		if !ok {
 			return s, fmt.Errorf("%q is not known", word)
 		}
@@ -238,6 +239,7 @@ func (s shape) past() Past {
 	}
 	return Past{Usual: []Expected{
 		{Kind: kiln.Bisque, Top: 1000, HeatWork: 1008},
-		{Kind: kiln.Glaze, Top: 1222, HeatWork: 1221, Holds: []kiln.Hold{{At: 120, For: 3 * time.Hour}, {At: 600, For: time.Hour}}},
+		{Kind: kiln.Glaze, Top: 1222, HeatWork: 1221, Holds: []kiln.Hold{{At: 120, For: 3 * time.Hour},
+			{At: 600, For: time.Hour}}},
 	}}
 }

@@ -28,7 +28,8 @@ const (
 	lateAfter      = 1.5            // times the longest of the usual coolings
 	LateLeast      = 12 * time.Hour // records that were stopped by hand make a cooling look short
 	lateAbove      = 200            // °C
-	lateFall       = 0.05           // of its excess over the room that a cooling kiln loses in an hour, and more
+	// of its excess over the room that a cooling kiln loses in an hour, and more
+	lateFall = 0.05
 )
 
 // StillHot watches for a kiln that should cool and does not, as when a relay or contactor sticks: it
@@ -142,7 +143,9 @@ func (w *StillHot) climbsAgain(r *ring, b bin, t kiln.Celsius) bool {
 
 // climbsOn reports a climb from the hold at the usual top, where the usual firing ends after it.
 func (w *StillHot) climbsOn(r *ring, b bin, t kiln.Celsius) bool {
-	if !slices.ContainsFunc(w.usual.Holds, func(h kiln.Hold) bool { return h.At >= w.usual.Top-8 && h.At <= w.usual.Top+30 }) || t < w.usual.Top-8 {
+	if !slices.ContainsFunc(w.usual.Holds,
+		func(h kiln.Hold) bool { return h.At >= w.usual.Top-8 && h.At <= w.usual.Top+30 }) ||
+		t < w.usual.Top-8 {
 		return false
 	}
 	bins := r.since(max(r.whole, b.age-climbLasts))
@@ -150,12 +153,14 @@ func (w *StillHot) climbsOn(r *ring, b bin, t kiln.Celsius) bool {
 		w.held, w.heldTill = t, b.age
 		return false
 	}
-	return w.held > 0 && t >= max(w.held+onLeast, w.usual.Top+3) && climbs(r, max(w.heldTill-time.Minute, b.age-climbWindow), onLeast, 3*time.Minute)
+	return w.held > 0 && t >= max(w.held+onLeast, w.usual.Top+3) && climbs(r,
+		max(w.heldTill-time.Minute, b.age-climbWindow), onLeast, 3*time.Minute)
 }
 
 // isLate reports a kiln that is hot long after its usual cooling, and no longer cools.
 func (w *StillHot) isLate(r *ring, b bin, t kiln.Celsius) bool {
-	if since := b.age - w.peakAt; w.usual.Cooling == 0 || !w.reached() || since < LateLeast || float64(since) < lateAfter*float64(w.usual.Cooling) {
+	if since := b.age - w.peakAt; w.usual.Cooling == 0 || !w.reached() || since < LateLeast ||
+		float64(since) < lateAfter*float64(w.usual.Cooling) {
 		return false
 	}
 	hour := r.since(max(r.whole, b.age-time.Hour))
@@ -190,7 +195,8 @@ func climbs(r *ring, since time.Duration, least kiln.Celsius, lasts time.Duratio
 		return false
 	}
 	// the second half must climb nearly as fast as the first: what only swings up slows down
-	half, _ := slices.BinarySearchFunc(bins, bins[0].age+span/2, func(b bin, at time.Duration) int { return int(b.age - at) })
+	half, _ := slices.BinarySearchFunc(bins, bins[0].age+span/2,
+		func(b bin, at time.Duration) int { return int(b.age - at) })
 	if half < 3 || n-half < 3 {
 		return false
 	}

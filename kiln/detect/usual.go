@@ -89,9 +89,11 @@ func (s sort) usuals(whole []kiln.Firing, control kiln.ChannelID, said []UsualSa
 		case "pin":
 			pinned = u.HeatWork
 		case "second":
-			seconds = append(slices.DeleteFunc(seconds, func(o UsualSaid) bool { return o.Name == u.Name }), u)
+			seconds = append(slices.DeleteFunc(seconds, func(o UsualSaid) bool { return o.Name == u.Name }),
+				u)
 		case "release":
-			if seconds = slices.DeleteFunc(seconds, func(o UsualSaid) bool { return o.Name == u.Name }); u.Name == "" {
+			if seconds = slices.DeleteFunc(seconds,
+				func(o UsualSaid) bool { return o.Name == u.Name }); u.Name == "" {
 				pinned = kiln.NoTemperature()
 			}
 		}
@@ -119,8 +121,8 @@ func (s sort) usuals(whole []kiln.Firing, control kiln.ChannelID, said []UsualSa
 	return out
 }
 
-// parted are the firings of the first usual one, and those of each second: within 40 °C of it, and nearer to it
-// than to what was usual when it was said.
+// parted are the firings of the first usual one, and those of each second: within 40 °C of it, and nearer to
+// it than to what was usual when it was said.
 func (s sort) parted(whole []kiln.Firing, control kiln.ChannelID, seconds []UsualSaid,
 	pinned kiln.Celsius) (first []kiln.Firing, of [][]kiln.Firing) {
 	of = make([][]kiln.Firing, len(seconds))
@@ -166,7 +168,9 @@ func (s sort) before(whole []kiln.Firing, control kiln.ChannelID, at time.Time) 
 func (e Expected) pin(at kiln.Celsius, whole []kiln.Firing, control kiln.ChannelID) Expected {
 	e.Settled, e.Pinned, e.HeatWork, e.Moved, e.Beside, e.Last = true, true, at, false, nil, 0
 	// only firings that belong to what was said tell how much it varies
-	e.Works = slices.DeleteFunc(slices.Clone(e.Works), func(w float64) bool { return math.Abs(w-float64(at)) > usualWithin })
+	e.Works = slices.DeleteFunc(slices.Clone(e.Works), func(w float64) bool {
+		return math.Abs(w-float64(at)) > usualWithin
+	})
 	if n := len(whole); n > 0 {
 		if last := heatOf(whole[n-1], control); max(last-at, at-last) > usualWithin {
 			e.Last = last

@@ -187,7 +187,8 @@ func TestQuickestFallCounts(t *testing.T) {
 	}
 }
 
-// What was usual when a firing was fired is of what came before it, of its kiln, kind and atmosphere, and whole.
+// What was usual when a firing was fired is of what came before it, of its kiln, kind and atmosphere, and
+// whole.
 func TestUsualBefore(t *testing.T) {
 	var list []kiln.Firing // newest first
 	for _, f := range slices.Backward(whole(1222, 1226, 1220, 1280, 1300)) {
@@ -195,8 +196,14 @@ func TestUsualBefore(t *testing.T) {
 	}
 	same := list[4]
 	for name, change := range map[string]func(f *kiln.Firing){
-		"of another kiln": func(f *kiln.Firing) { f.Kiln = "little-red" }, "of another kind": func(f *kiln.Firing) { f.Kind = kiln.Bisque },
-		"in reduction": func(f *kiln.Firing) { f.Atmosphere = kiln.Reduction }, "broken off": func(f *kiln.Firing) { f.Status = kiln.Incomplete },
+		"of another kiln": func(f *kiln.Firing) {
+			f.Kiln =
+				"little-red"
+		}, "of another kind": func(f *kiln.Firing) { f.Kind = kiln.Bisque },
+		"in reduction": func(f *kiln.Firing) {
+			f.Atmosphere =
+				kiln.Reduction
+		}, "broken off": func(f *kiln.Firing) { f.Status = kiln.Incomplete },
 	} {
 		other := same
 		change(&other)

@@ -180,7 +180,8 @@ func (c *channelJudge) mayHaveMoved(r reading) bool {
 // explains it. A lid may be opened and shut meanwhile.
 func (c *channelJudge) stillTurned(r reading, seconds float64) bool {
 	t := c.aside.unit.turn(r.t)
-	if off := math.Abs(float64(t - c.ref.t)); off > max(c.doubtAt(seconds), math.Abs(float64(r.t-c.ref.t))/2) {
+	if off := math.Abs(float64(t - c.ref.t)); off > max(c.doubtAt(seconds),
+		math.Abs(float64(r.t-c.ref.t))/2) {
 		return false
 	}
 	c.asideIn(c.aside.unit, r)

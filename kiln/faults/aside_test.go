@@ -34,7 +34,8 @@ func TestWhatIsHeldAside(t *testing.T) {
 		jumped := l.at
 		say(2*time.Hour, 2*time.Hour+5*time.Minute, c.jump)
 		a, held := l.judge.Aside("1")
-		last := c.jump(curve.Reading(2*time.Hour + 5*time.Minute - 2*time.Second)) // the newest is judged by the next
+		// the newest is judged by the next
+		last := c.jump(curve.Reading(2*time.Hour + 5*time.Minute - 2*time.Second))
 		if !held || !a.Held() || a.Unit != c.unit || a.Since.Since != jumped.Since || a.T < last-2 ||
 			a.T > last+2 {
 			t.Errorf("%s: %v, %+v; want %v since %v, by a unit %v", name, held, a, last, jumped.Since, c.unit)

@@ -121,7 +121,8 @@ func (c *channelJudge) against(r reading, j *FaultDetector, expected kiln.Celsiu
 			c.restart()
 			return c.believe(r, j)
 		}
-		if lasted, _ := r.at.Sub(c.aside.first); lasted < fallsWith && r.t < c.ref.t && !j.contradicted(c, r) {
+		if lasted, _ := r.at.Sub(c.aside.first); lasted < fallsWith &&
+			r.t < c.ref.t && !j.contradicted(c, r) {
 			return c.fell(r, j) // the others fall too by now
 		}
 		return kiln.Unbelievable

@@ -32,7 +32,8 @@ func newLine(t testing.TB, every time.Duration, roles ...kiln.Role) *line {
 	for i, role := range roles {
 		k.Channels = append(k.Channels, kiln.Channel{ID: channelName(i), Role: role})
 	}
-	return &line{t: t, kiln: k, judge: faults.NewFaultDetector(k, nil), at: kiln.Stamp{Boot: "a", Since: time.Hour, Wall: time.Unix(1e9, 0).UTC()}}
+	return &line{t: t, kiln: k, judge: faults.NewFaultDetector(k, nil),
+		at: kiln.Stamp{Boot: "a", Since: time.Hour, Wall: time.Unix(1e9, 0).UTC()}}
 }
 
 func channelName(i int) kiln.ChannelID { return kiln.ChannelID(strconv.Itoa(i + 1)) }
@@ -137,7 +138,8 @@ func TestJudgeLeavesCleanFiringsAlone(t *testing.T) {
 		firings = 2000
 	}
 	for n := range firings {
-		every := []time.Duration{time.Second, time.Second, 2 * time.Second, 10 * time.Second, time.Minute}[n/len(tops)%5]
+		every := []time.Duration{time.Second, time.Second, 2 * time.Second, 10 * time.Second,
+			time.Minute}[n/len(tops)%5]
 		zones := 1 + n%3
 		roles := []kiln.Role{}
 		curves := []practice.Curve{}
@@ -155,7 +157,8 @@ func TestJudgeLeavesCleanFiringsAlone(t *testing.T) {
 		l.playBreathing(breath, 0, curves[0].Programme.Length(), curves...)
 		l.wantClean()
 		if t.Failed() {
-			t.Fatalf("firing %d: %s, every %v, %d zones, steps of %v", n, tops[n%len(tops)], every, zones, steps[n%len(steps)])
+			t.Fatalf("firing %d: %s, every %v, %d zones, steps of %v", n, tops[n%len(tops)], every,
+				zones, steps[n%len(steps)])
 		}
 	}
 }
@@ -164,8 +167,10 @@ func TestJudgeLeavesCleanFiringsAlone(t *testing.T) {
 func TestJudgeTakesUpAfterAGap(t *testing.T) {
 	t.Parallel()
 	c := usual("20>1222@1500 h10 off>60/1.5", 7)
-	for _, gap := range []time.Duration{5 * time.Second, time.Minute, 20 * time.Minute, 90 * time.Minute, 3 * time.Hour} {
-		for _, began := range []time.Duration{5 * time.Minute, 30 * time.Minute, 50 * time.Minute, 70 * time.Minute} {
+	for _, gap := range []time.Duration{5 * time.Second, time.Minute, 20 * time.Minute,
+		90 * time.Minute, 3 * time.Hour} {
+		for _, began := range []time.Duration{5 * time.Minute, 30 * time.Minute,
+			50 * time.Minute, 70 * time.Minute} {
 			l := newLine(t, time.Second, kiln.RoleProbe)
 			l.play(0, began, c)
 			l.pass(gap)
@@ -209,7 +214,8 @@ func TestJudgeSpikes(t *testing.T) {
 			}
 		}
 		if passed > 0 || lost > 0 || f[kiln.Spike] < len(spiked)*8/10 {
-			t.Errorf("spikes of %v K: %d of %d passed, %d clean points lost, faults %v", by, passed, len(spiked), lost, f)
+			t.Errorf("spikes of %v K: %d of %d passed, %d clean points lost, faults %v", by,
+				passed, len(spiked), lost, f)
 		}
 	}
 }
@@ -255,9 +261,11 @@ func TestJudgeDamagedLines(t *testing.T) {
 			}
 			lines += len(l.heard)
 		}
-		t.Logf("%.0f %% of bytes damaged: %d lines, %d phantoms, %d true readings marked", 100*share, lines, phantoms, lost)
+		t.Logf("%.0f %% of bytes damaged: %d lines, %d phantoms, %d true readings marked",
+			100*share, lines, phantoms, lost)
 		if phantoms > 0 {
-			t.Errorf("%.0f %% of bytes damaged: %d phantoms more than 20 K off passed as good, of %d lines", 100*share, phantoms, lines)
+			t.Errorf("%.0f %% of bytes damaged: %d phantoms more than 20 K off passed as good, of %d lines",
+				100*share, phantoms, lines)
 		}
 		if lost > lines/200 {
 			t.Errorf("%.0f %% of bytes damaged: %d true readings of %d marked", 100*share, lost, lines)
@@ -326,7 +334,8 @@ func TestJudgeMissingChannel(t *testing.T) {
 	}
 	l = newLine(t, time.Second, kiln.RoleProbe, kiln.RoleProbe)
 	for i := range 40 {
-		l.give(kiln.Sample{Kiln: "big-blue", At: l.at, Values: []kiln.Value{{Channel: channelName(i % 2), T: 500}}})
+		l.give(kiln.Sample{Kiln: "big-blue", At: l.at,
+			Values: []kiln.Value{{Channel: channelName(i % 2), T: 500}}})
 	}
 	l.wantClean()
 }
@@ -492,17 +501,22 @@ func TestJudgeZonesDisagree(t *testing.T) {
 func TestJudgeKeepsEverySample(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		k := kiln.Kiln{ID: "k", Control: "1", Every: time.Second, Channels: []kiln.Channel{
-			{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}, {ID: "r", Role: kiln.RoleRoom}, {ID: "v", Role: kiln.RoleVent}}}
+			{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}, {ID: "r", Role: kiln.RoleRoom},
+			{ID: "v", Role: kiln.RoleVent}}}
 		j := faults.NewFaultDetector(k, nil)
-		temperature := rapid.OneOf(rapid.Float64(), rapid.Float64Range(-60, 1900), rapid.SampledFrom([]float64{0, 20, 500, 500.1, 932, 1372, 3276.7, math.NaN(), math.Inf(-1)}))
-		fault := rapid.SampledFrom([]kiln.Fault{kiln.Good, kiln.Good, kiln.Good, kiln.Break, kiln.BelowRange, kiln.NotConverted})
+		temperature := rapid.OneOf(rapid.Float64(), rapid.Float64Range(-60, 1900),
+			rapid.SampledFrom([]float64{0, 20, 500, 500.1, 932, 1372, 3276.7, math.NaN(), math.Inf(-1)}))
+		fault := rapid.SampledFrom([]kiln.Fault{kiln.Good, kiln.Good, kiln.Good, kiln.Break,
+			kiln.BelowRange, kiln.NotConverted})
 		var in, out []kiln.Sample
 		at := kiln.Stamp{Boot: "a", Since: time.Minute, Wall: time.Unix(1, 0)}
 		for range rapid.IntRange(1, 60).Draw(t, "samples") {
 			s := kiln.Sample{Kiln: "k", At: at}
 			for _, c := range append(k.Channels, kiln.Channel{ID: "unknown"}) {
 				if rapid.Bool().Draw(t, "there") {
-					s.Values = append(s.Values, kiln.Value{Channel: c.ID, T: kiln.Celsius(temperature.Draw(t, "t")), Fault: fault.Draw(t, "fault")})
+					s.Values = append(s.Values,
+						kiln.Value{Channel: c.ID, T: kiln.Celsius(temperature.Draw(t, "t")),
+							Fault: fault.Draw(t, "fault")})
 				}
 			}
 			in = append(in, s)
@@ -522,7 +536,8 @@ func TestJudgeKeepsEverySample(t *testing.T) {
 			}
 			for _, v := range in[i].Values {
 				got, ok := out[i].Value(v.Channel)
-				if !ok || math.Float64bits(float64(got.T)) != math.Float64bits(float64(v.T)) || v.Fault != kiln.Good && got.Fault != v.Fault {
+				if !ok || math.Float64bits(float64(got.T)) != math.Float64bits(float64(v.T)) ||
+					v.Fault != kiln.Good && got.Fault != v.Fault {
 					t.Fatalf("sample %d: %v became %v", i, v, got)
 				}
 				if v.Channel == "1" && got.Fault == kiln.Good && !(got.T >= -50 && got.T <= 1850) {
@@ -555,7 +570,8 @@ func BenchmarkJudge(b *testing.B) {
 	for i := range b.N {
 		s.At.Since += time.Second
 		for z := range s.Values {
-			s.Values[z] = kiln.Value{Channel: channelName(z), T: 500 + kiln.Celsius(i%36000)/36 + kiln.Celsius(i*z%3)/10}
+			s.Values[z] = kiln.Value{Channel: channelName(z),
+				T: 500 + kiln.Celsius(i%36000)/36 + kiln.Celsius(i*z%3)/10}
 		}
 		l.judge.Assess(s)
 	}

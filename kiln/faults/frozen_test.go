@@ -53,8 +53,10 @@ func TestFrozenIsTold(t *testing.T) {
 		}
 		for i := range l.kiln.Channels {
 			since, still := l.judge.Still(channelName(i))
-			if frozen := l.lastFault(i) == kiln.Frozen; frozen != c.fault || !c.hold && (!still || since.Since > time.Hour+from) {
-				t.Errorf("%s, probe %d: after a quarter of an hour %q, still %v since %v", c.name, i+1, l.lastFault(i), still, since.Since)
+			if frozen := l.lastFault(i) == kiln.Frozen; frozen != c.fault ||
+				!c.hold && (!still || since.Since > time.Hour+from) {
+				t.Errorf("%s, probe %d: after a quarter of an hour %q, still %v since %v", c.name, i+1,
+					l.lastFault(i), still, since.Since)
 			}
 		}
 	}

@@ -15,7 +15,8 @@ const (
 	frozenSlope  = 20.0 // K/h that the channel had before it froze
 	othersMoved  = 3.0  // K that other probes moved while a lively one stood still
 	othersMoved2 = 20.0 // K for one that is not lively, because its steps are coarse
-	lagRise      = 40   // K in half an hour that the others rise, of which a shorted one shows a quarter at most
+	// K in half an hour that the others rise, of which a shorted one shows a quarter at most
+	lagRise = 40
 )
 
 // trend looks once a minute at what a probe has done for a while.
@@ -70,7 +71,8 @@ func (c *channelJudge) isReversed(r reading, j *FaultDetector) bool {
 		room = t
 	}
 	slope, _ := c.minutes.slope(5)
-	if long >= 15*time.Minute && from <= 35 && now < room-5 && slope < -20 && slope < 0.97*float64(now-from)/long.Hours() {
+	if long >= 15*time.Minute && from <= 35 && now < room-5 && slope < -20 &&
+		slope < 0.97*float64(now-from)/long.Hours() {
 		c.above = room - 3
 		return true
 	}
@@ -245,7 +247,8 @@ func (s *same) forget() { s.n = 0 }
 // in a hold too, so nothing is taken out: somebody must look.
 func (j *FaultDetector) Still(id kiln.ChannelID) (kiln.Stamp, bool) {
 	c := j.channel(id)
-	if c == nil || c.role != kiln.RoleProbe || c.same.n < frozenTimes || math.Abs(c.same.slope) <= frozenSlope {
+	if c == nil || c.role != kiln.RoleProbe || c.same.n < frozenTimes ||
+		math.Abs(c.same.slope) <= frozenSlope {
 		return kiln.Stamp{}, false
 	}
 	return c.same.first, c.same.lasted(reading{at: c.heard}) >= frozenFor

@@ -17,7 +17,8 @@ func TestKilnThatMovedInAGapIsBelieved(t *testing.T) {
 		name string
 		now  kiln.Celsius
 	}{
-		{"1.8 t + 32", before*1.8 + 32}, {"(t - 32) / 1.8", (before - 32) / 1.8}, {"t + 273.15", before + 273.15},
+		{"1.8 t + 32", before*1.8 + 32}, {"(t - 32) / 1.8", (before - 32) / 1.8},
+		{"t + 273.15", before + 273.15},
 	} {
 		for _, c := range []struct {
 			name   string
@@ -73,8 +74,9 @@ func TestUnitChangedAfterAShortGapIsHeld(t *testing.T) {
 		func(t kiln.Celsius) kiln.Celsius { return t + 273.15 },
 	} {
 		for _, c := range []struct {
-			name               string
-			before, gap, after time.Duration // of readings in the old unit, of silence, of such readings again
+			name string
+			// of readings in the old unit, of silence, of such readings again
+			before, gap, after time.Duration
 		}{{"at once after a restart", 0, 20 * time.Second, 0},
 			{"soon after a restart", 0, 20 * time.Second, 5 * time.Second},
 			{"with no gap", 20 * time.Minute, 0, 0},

@@ -62,7 +62,8 @@ func newUnlike(seed uint64, probes int) *unlike {
 	lag := between(4, 60)
 	for i := range probes {
 		share := 1 - 0.03*float64(i)*d.Float64()
-		k.probes = append(k.probes, unlikeProbe{k.room, lag * between(0.8, 1.2), share, []float64{0.9, 0.5, 0.2}[i]})
+		k.probes = append(k.probes, unlikeProbe{k.room, lag * between(0.8, 1.2), share,
+			[]float64{0.9, 0.5, 0.2}[i]})
 	}
 	return k
 }
@@ -204,7 +205,8 @@ func (k *unlike) play(t *testing.T, length float64, jumps []jump, each func(unli
 			}
 			tells := k.told(p.t+by+k.noise*k.dice.NormFloat64(), unit)
 			s.Values = append(s.Values, kiln.Value{Channel: channelName(i), T: tells})
-			readings = append(readings, unlikeReading{channel: i, at: now, true: p.t, said: float64(tells), jumped: on,
+			readings = append(readings, unlikeReading{channel: i, at: now, true: p.t,
+				said: float64(tells), jumped: on,
 				moved: k.lid > 0 && now >= k.lid && now < k.lid+k.lidFor+1200})
 		}
 		said[s.At.Since] = readings
@@ -282,7 +284,8 @@ func TestJumpsOfUnlikeKilns(t *testing.T) {
 				phantoms++
 				if told++; told < 4 {
 					t.Errorf("kiln %d (%s, each %.0f s, %d probes): at %.0f s probe %d says %.1f, truth %.1f, good; %s",
-						n, k.unit, k.every, len(k.probes), r.at, r.channel, r.said, r.true, jumpAt(jumps, r.at))
+						n, k.unit, k.every, len(k.probes), r.at, r.channel, r.said,
+						r.true, jumpAt(jumps, r.at))
 				}
 			}
 			if !r.jumped {

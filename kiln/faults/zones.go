@@ -9,7 +9,8 @@ import (
 	"lidwright/kiln"
 )
 
-// disagree is how far the zones of a kiln may be from their own history, in K, before it is told (own choice).
+// disagree is how far the zones of a kiln may be from their own history, in K, before it is told (own
+// choice).
 const disagree = 15
 
 // ZoneBand is what is known of one probe in one band of the control probe: how much hotter it

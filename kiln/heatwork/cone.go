@@ -137,7 +137,8 @@ func noSuchCone(text, t string) error {
 		e.Nearest = "14"
 	default:
 		e.Why = message.New("{1} is no cone. Write the number pressed into the cone, such as 06 or 6, and tenths of the way to the next as in 6+0.3.", strconv.Quote(text))
-		if label, tenth, ok := strings.Cut(t, "."); ok && isCone(label) && len(tenth) == 1 && tenth >= "0" && tenth <= "9" {
+		if label, tenth, ok := strings.Cut(t, "."); ok && isCone(label) && len(tenth) == 1 &&
+			tenth >= "0" && tenth <= "9" {
 			e.Nearest = label + "+0." + tenth
 		}
 	}

@@ -24,11 +24,13 @@ func TestLadderConstants(t *testing.T) {
 		label     string
 		tau, s, e float64
 	}{
-		{"022", 585.17, 6.14, 984}, {"06", 999.78, 12.38, 1067}, {"04", 1064.08, 12.82, 1138}, {"6", 1220.20, 25.05, 716},
+		{"022", 585.17, 6.14, 984}, {"06", 999.78, 12.38, 1067}, {"04", 1064.08, 12.82, 1138},
+		{"6", 1220.20, 25.05, 716},
 		{"10", 1283.70, 23.60, 828}, {"14", 1368.77, 14.12, 1560},
 	} {
 		c := mainCone(t, want.label)
-		if math.Abs(float64(c.Tau)-want.tau) > 0.01 || math.Abs(float64(c.S)-want.s) > 0.01 || math.Abs(l.Energy(c)-want.e) > 1 {
+		if math.Abs(float64(c.Tau)-want.tau) > 0.01 || math.Abs(float64(c.S)-want.s) > 0.01 ||
+			math.Abs(l.Energy(c)-want.e) > 1 {
 			t.Errorf("%s: tau %.3f s %.3f E %.1f, want %v", want.label, c.Tau, c.S, l.Energy(c), want)
 		}
 	}
@@ -69,7 +71,8 @@ func (r residuals) check(t *testing.T, what string, median, p90, most float64) {
 	m, p, x := r.quantile(0.5), r.quantile(0.9), r.quantile(1)
 	t.Logf("%-34s %3d values: median %.2f, 90 %% %.2f, max %.2f °C", what, len(r), m, p, x)
 	if m > median || p > p90 || x > most {
-		t.Errorf("%s: median %.2f, 90 %% %.2f, max %.2f; allowed %v, %v, %v", what, m, p, x, median, p90, most)
+		t.Errorf("%s: median %.2f, 90 %% %.2f, max %.2f; allowed %v, %v, %v", what, m,
+			p, x, median, p90, most)
 	}
 }
 
@@ -94,14 +97,16 @@ func TestPublishedEndPoints(t *testing.T) {
 		}
 		bySource[standing] = append(bySource[standing], d)
 		if d > most {
-			most, worst = d, fmt.Sprintf("cone %s at %v °C/h %+.1f (source %s)", e.Cone, e.Rate, off, e.Source)
+			most, worst = d, fmt.Sprintf("cone %s at %v °C/h %+.1f (source %s)",
+				e.Cone, e.Rate, off, e.Source)
 		}
 	}
 	if len(all) != 89 {
 		t.Fatalf("%d values, want 89", len(all))
 	}
 	all.check(t, "all", 1.5, 3, 5)
-	for rate, want := range map[kiln.CelsiusPerHour][3]float64{15: {1.2, 1.6, 1.7}, 60: {1.0, 2.6, 3.8}, 150: {0.8, 1.6, 2.2}} {
+	for rate, want := range map[kiln.CelsiusPerHour][3]float64{15: {1.2, 1.6, 1.7},
+		60: {1.0, 2.6, 3.8}, 150: {0.8, 1.6, 2.2}} {
 		// Figures of the second program, rounded to 0.1.
 		byRate[rate].check(t, fmt.Sprintf("%v °C/h", rate), want[0]+0.05, want[1]+0.06, want[2]+0.05)
 	}
@@ -152,8 +157,8 @@ func TestEndPointsLeftOut(t *testing.T) {
 	half.check(t, "half cones", 6, 6, 6)
 }
 
-// End points at 15 °C/h that the fit never saw, played as a curve: the 90 % range of its heat work holds the cone
-// 14 to 18 times of 18. With one sd of 3 °C at every rate it held 13. At 60 °C/h the range stays ±5, at
+// End points at 15 °C/h that the fit never saw, played as a curve: the 90 % range of its heat work holds the
+// cone 14 to 18 times of 18. With one sd of 3 °C at every rate it held 13. At 60 °C/h the range stays ±5, at
 // 2000 °C/h it is ±19.
 func TestRangeWidensWithTheRate(t *testing.T) {
 	l := MainConeScale()
@@ -241,16 +246,19 @@ func TestConeText(t *testing.T) {
 		text  string
 		words string
 	}{
-		{598.0, "022+0.8", "four fifths of the way from cone 022 to 021"}, {998.4, "07+0.9", "nearly all of the way from cone 07 to 06"},
+		{598.0, "022+0.8", "four fifths of the way from cone 022 to 021"},
+		{998.4, "07+0.9", "nearly all of the way from cone 07 to 06"},
 		{1000.0, "06+0.0", "cone 06"}, {1220.0, "5+0.9", "nearly all of the way from cone 5 to 6"},
-		{1222.0, "6+0.1", "a tenth of the way from cone 6 to 7"}, {500, "below 022", "below 022"}, {1400, "14 or more", "14 or more"},
+		{1222.0, "6+0.1", "a tenth of the way from cone 6 to 7"}, {500, "below 022", "below 022"},
+		{1400, "14 or more", "14 or more"},
 	} {
 		z := l.Position(c.heat)
 		if l.Text(z) != c.text || l.Words(z).String() != c.words {
 			t.Errorf("%v: %q %q, want %q %q", c.heat, l.Text(z), l.Words(z), c.text, c.words)
 		}
 	}
-	for z, want := range map[float64]string{16.3: "06+0.3", 21.4: "01+0.4", 27.0: "6+0.0", 27.1: "6+0.1", 26.5: "5+0.5", 26.96: "5+0.9", -0.2: "below 022", 35: "14 or more"} {
+	for z, want := range map[float64]string{16.3: "06+0.3", 21.4: "01+0.4", 27.0: "6+0.0", 27.1: "6+0.1",
+		26.5: "5+0.5", 26.96: "5+0.9", -0.2: "below 022", 35: "14 or more"} {
 		if got := l.Text(z); got != want {
 			t.Errorf("place %v is %q, want %q", z, got, want)
 		}
@@ -275,12 +283,16 @@ func TestConeText(t *testing.T) {
 func TestConesThatDoNotExist(t *testing.T) {
 	l := MainConeScale()
 	for _, c := range []struct{ text, says, nearest string }{
-		{"0", "There is no cone 0", "01 or 1"}, {"cone 0", "There is no cone 0", "01 or 1"}, {"00", "There is no cone 0", "01 or 1"},
+		{"0", "There is no cone 0", "01 or 1"}, {"cone 0", "There is no cone 0", "01 or 1"},
+		{"00", "There is no cone 0", "01 or 1"},
 		{"", "No cone was named", ""}, {"cone", "No cone was named", ""},
 		{"o6", "the letter o", "06"}, {"06a", "European (Seger)", ""}, {"6a", "European (Seger)", ""},
-		{"15", "above the ladder", "14"}, {"33", "above the ladder", "14"}, {"023", "below the ladder", "022"}, {"006", "No cone is called", "06"},
-		{"6.2", "is no cone", "6+0.2"}, {"six", "is no cone", ""}, {"-6", "is no cone", ""}, {"6+1.5", "is no place on the ladder", "6"},
-		{"6+x", "is no place", "6"}, {"14+0.1", "ends at cone 14", "14"}, {"5.5+0.2", "is no place", "5.5"}, {"6+NaN", "is no place", "6"},
+		{"15", "above the ladder", "14"}, {"33", "above the ladder", "14"},
+		{"023", "below the ladder", "022"}, {"006", "No cone is called", "06"},
+		{"6.2", "is no cone", "6+0.2"}, {"six", "is no cone", ""}, {"-6", "is no cone", ""},
+		{"6+1.5", "is no place on the ladder", "6"},
+		{"6+x", "is no place", "6"}, {"14+0.1", "ends at cone 14", "14"}, {"5.5+0.2", "is no place", "5.5"},
+		{"6+NaN", "is no place", "6"},
 	} {
 		_, err := l.Parse(c.text)
 		var e *ConeError
@@ -289,7 +301,8 @@ func TestConesThatDoNotExist(t *testing.T) {
 			continue
 		}
 		if !strings.Contains(e.Why.String(), c.says) || e.Nearest != c.nearest {
-			t.Errorf("%q: %q nearest %q, want words with %q and %q", c.text, e.Why, e.Nearest, c.says, c.nearest)
+			t.Errorf("%q: %q nearest %q, want words with %q and %q", c.text, e.Why,
+				e.Nearest, c.says, c.nearest)
 		}
 	}
 	six, err6 := l.Parse("6")
@@ -316,21 +329,26 @@ func TestLadderRefusesSpoiltTables(t *testing.T) {
 		t.Errorf("cone 6 below 5: %v", err)
 	}
 	for name, ends := range map[string][]ConeEnd{
-		"empty": {}, "only half": slices.DeleteFunc(slices.Clone(table), func(e ConeEnd) bool { return e.Cone == "14" }),
-		"strange cone": append(slices.Clone(table), ConeEnd{Series: SeriesSelfSupporting, Cone: "99", Rate: 60, At: 1400}),
-		"no rate":      append(slices.Clone(table), ConeEnd{Series: SeriesSelfSupporting, Cone: "6", At: 1200}),
+		"empty": {}, "only half": slices.DeleteFunc(slices.Clone(table),
+			func(e ConeEnd) bool { return e.Cone == "14" }),
+		"strange cone": append(slices.Clone(table), ConeEnd{Series: SeriesSelfSupporting,
+			Cone: "99", Rate: 60, At: 1400}),
+		"no rate": append(slices.Clone(table), ConeEnd{Series: SeriesSelfSupporting, Cone: "6", At: 1200}),
 	} {
 		if _, err := newConeScale(ends); err == nil {
 			t.Errorf("%s: taken", name)
 		}
 	}
-	for _, text := range []string{"", "a,b\n", "series,cone,rate_c_per_h,end_point_c,source\nx,6,fast,1200,M\n", "series,cone,rate_c_per_h,end_point_c,source\nx,6,60,hot,M\n",
+	for _, text := range []string{"", "a,b\n",
+		"series,cone,rate_c_per_h,end_point_c,source\nx,6,fast,1200,M\n",
+		"series,cone,rate_c_per_h,end_point_c,source\nx,6,60,hot,M\n",
 		"series,cone,rate_c_per_h,end_point_c,source\nx,6,-60,1200,M\n"} {
 		if _, err := readConeTable(strings.NewReader(text)); err == nil {
 			t.Errorf("%q was taken", text)
 		}
 	}
-	if l := MainConeScale(); l.EndPoint(Cone{Label: "6"}, 0).Known() || l.EndPoint(Cone{Label: "x"}, 60).Known() {
+	if l := MainConeScale(); l.EndPoint(Cone{Label: "6"}, 0).Known() ||
+		l.EndPoint(Cone{Label: "x"}, 60).Known() {
 		t.Error("an end point of no rate or no cone")
 	}
 }
@@ -353,13 +371,15 @@ func TestSoakForTheNextCone(t *testing.T) {
 		from, to string
 		want     [3]float64
 	}{
-		{"06", "05", [3]float64{1485, 266, 85}}, {"04", "03", [3]float64{227, 67, 30}}, {"5", "6", [3]float64{244, 72, 32}},
+		{"06", "05", [3]float64{1485, 266, 85}}, {"04", "03", [3]float64{227, 67, 30}},
+		{"5", "6", [3]float64{244, 72, 32}},
 		{"6", "7", [3]float64{119, 25, 9}}, {"9", "10", [3]float64{182, 44, 17}},
 	} {
 		for k, rate := range rates {
 			got := minutes(mainCone(t, row.from), mainCone(t, row.to), rate)
 			if math.Abs(got-row.want[k]) > math.Max(1, 0.02*row.want[k]) {
-				t.Errorf("%s to %s after %v °C/h: %.1f min, want %v", row.from, row.to, rate, got, row.want[k])
+				t.Errorf("%s to %s after %v °C/h: %.1f min, want %v", row.from,
+					row.to, rate, got, row.want[k])
 			}
 		}
 	}
@@ -380,7 +400,8 @@ func TestSoakForTheNextCone(t *testing.T) {
 	}
 	for k, want := range []float64{199, 43, 17} {
 		got := one[k].quantile(0.5)
-		t.Logf("after %v °C/h: next cone %.0f min (10-90 %%: %.0f-%.0f), two %.0f min", rates[k], got, one[k].quantile(0.1), one[k].quantile(0.9), two[k].quantile(0.5))
+		t.Logf("after %v °C/h: next cone %.0f min (10-90 %%: %.0f-%.0f), two %.0f min", rates[k], got,
+			one[k].quantile(0.1), one[k].quantile(0.9), two[k].quantile(0.5))
 		if math.Abs(got-want) > 1.5 {
 			t.Errorf("after %v °C/h a cone takes a median of %.1f min, want %v", rates[k], got, want)
 		}
@@ -410,7 +431,8 @@ func TestSeriesAgainstMain(t *testing.T) {
 		}
 		apart[e.Series] = append(apart[e.Series], math.Abs(float64(l.EndPoint(l.cones[i], rate)-e.At)))
 	}
-	for s, most := range map[kiln.Series]float64{SeriesSelfSupportingIronFree: 5, SeriesPlaque: 6, SeriesPlaqueIronFree: 5, SeriesPlaqueOlder: 6} {
+	for s, most := range map[kiln.Series]float64{SeriesSelfSupportingIronFree: 5, SeriesPlaque: 6,
+		SeriesPlaqueIronFree: 5, SeriesPlaqueOlder: 6} {
 		sort.Float64s(apart[s])
 		if m := apart[s][len(apart[s])/2]; m > most {
 			t.Errorf("%s lies a median of %.1f °C from the main series, want at most %v", s, m, most)

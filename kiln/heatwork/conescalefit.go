@@ -62,17 +62,7 @@ func fitLadder(ends []ConeEnd) (tau, s [rungCount]float64, err error) {
 			add(i, i, 1) // keeps the system regular; its tau is set below
 		}
 	}
-	// the penalty: second divided differences of s along the ladder, weighted by the width that they span
-	for i := 1; i < rungCount-1; i++ {
-		h1, h2 := rungPosition(i)-rungPosition(i-1), rungPosition(i+1)-rungPosition(i)
-		w := math.Sqrt((h1 + h2) / 2)
-		d := [3]float64{1 / h1 / w, (-1/h1 - 1/h2) / w, 1 / h2 / w}
-		for a := range 3 {
-			for b := a; b < 3; b++ {
-				add(rungCount+i-1+a, rungCount+i-1+b, ladderSmoothing*d[a]*d[b])
-			}
-		}
-	}
+	addLadderPenalty(add)
 	var chol mat.Cholesky
 	if !chol.Factorize(normal) {
 		return tau, s, fmt.Errorf("the table of cones is too sparse to fit the ladder")
@@ -102,6 +92,21 @@ func fitLadder(ends []ConeEnd) (tau, s [rungCount]float64, err error) {
 		}
 	}
 	return tau, s, nil
+}
+
+// addLadderPenalty adds to the normal equations what keeps the slopes s smooth: their second divided
+// differences along the ladder, weighted by the width that they span.
+func addLadderPenalty(add func(i, j int, v float64)) {
+	for i := 1; i < rungCount-1; i++ {
+		h1, h2 := rungPosition(i)-rungPosition(i-1), rungPosition(i+1)-rungPosition(i)
+		w := math.Sqrt((h1 + h2) / 2)
+		d := [3]float64{1 / h1 / w, (-1/h1 - 1/h2) / w, 1 / h2 / w}
+		for a := range 3 {
+			for b := a; b < 3; b++ {
+				add(rungCount+i-1+a, rungCount+i-1+b, ladderSmoothing*d[a]*d[b])
+			}
+		}
+	}
 }
 
 // fillRungs puts the rungs without a value on the line between their nearest neighbours

@@ -12,14 +12,15 @@ const (
 	modelSD   = 3    // fit and table against cones of one batch (own choice)
 	holdShare = 0.25 // of what was gained from the top on (own choice): a factor 1 to 3 in doubt
 
-	// Beyond the rates that nearly every cone has a published end point for, each e-fold adds so much: on the slow
-	// side as end points at 15 °C/h that the fit never saw lie off it (TestEndPointsLeftOut: rms 5.4 °C), on the
-	// fast side, of which no table of these cones tells, a little more (own choice).
+	// Beyond the rates that nearly every cone has a published end point for, each e-fold adds so much: on the
+	// slow side as end points at 15 °C/h that the fit never saw lie off it (TestEndPointsLeftOut: rms 5.4
+	// °C), on the fast side, of which no table of these cones tells, a little more (own choice).
 	slowestTold, fastestTold = 60, 150 // °C/h
 	slowSD, fastSD           = 3.25, 4 // °C an e-fold of the rate
 )
 
-// rateSD is what a climb at a rate in °C/h adds to the doubt of a heat work; nothing for a rate that is not known.
+// rateSD is what a climb at a rate in °C/h adds to the doubt of a heat work; nothing for a rate that is not
+// known.
 func rateSD(rate float64) float64 {
 	switch {
 	case rate <= 0:

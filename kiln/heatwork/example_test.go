@@ -6,8 +6,8 @@ import (
 	"lidwright/kiln/heatwork"
 )
 
-// The published end point of cone 6, large and self-supporting, at 60 °C/h is 1222 °C (the table of this package
-// and its source stand in cones.md); one scale through all of them puts it within 2 °C of that.
+// The published end point of cone 6, large and self-supporting, at 60 °C/h is 1222 °C (the table of this
+// package and its source stand in cones.md); one scale through all of them puts it within 2 °C of that.
 func ExampleConeScale_Parse() {
 	c, err := heatwork.MainConeScale().Parse("6")
 	fmt.Println(c > 1220 && c < 1224, err)
@@ -40,7 +40,8 @@ func ExampleConeScale_Text() {
 	// Output: 7+0.3
 }
 
-// A cone that leans by 45 degrees is on its way; at 5 it stands, and level with its base (90) it is at its end point.
+// A cone that leans by 45 degrees is on its way; at 5 it stands, and level with its base (90) it is at its
+// end point.
 func ExampleSeenAt() {
 	fmt.Println(heatwork.SeenAt(5), heatwork.SeenAt(45), heatwork.SeenAt(90))
 	// Output: upright leaning leaning

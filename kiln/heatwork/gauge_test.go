@@ -17,8 +17,11 @@ func TestGaugePublishedExamples(t *testing.T) {
 	if math.Abs(float64(w.C)-1221.88) > 0.05 || ConeText(w) != "6+0.1" {
 		t.Errorf("60 °C/h to 1222 is %.3f %s, want 1221.88 ± 0.05, 6+0.1", w.C, ConeText(w))
 	}
-	fixture := []kilntest.Leg{{To: 100, Rate: 60, Hold: time.Hour}, {To: 540, Rate: 150, Hold: 0}, {To: 620, Rate: 80, Hold: 0}, {To: 1100, Rate: 180, Hold: 0}, {To: 1215, Rate: 60, Hold: 20 * time.Minute},
-		{To: 1040, Rate: 250, Hold: 45 * time.Minute}, {To: 500, Rate: 90, Hold: 0}, {To: 180, Rate: 60, Hold: 0}}
+	fixture := []kilntest.Leg{{To: 100, Rate: 60, Hold: time.Hour}, {To: 540, Rate: 150, Hold: 0},
+		{To: 620, Rate: 80, Hold: 0}, {To: 1100, Rate: 180, Hold: 0},
+		{To: 1215, Rate: 60, Hold: 20 * time.Minute},
+		{To: 1040, Rate: 250, Hold: 45 * time.Minute}, {To: 500, Rate: 90, Hold: 0},
+		{To: 180, Rate: 60, Hold: 0}}
 	for _, step := range []time.Duration{10 * time.Second, time.Minute} {
 		w := curveWork(kilntest.Programme(step, fixture...))
 		if math.Abs(float64(w.C)-1232.2) > 0.1 || ConeText(w) != "6+0.7" {
@@ -34,10 +37,12 @@ func TestGaugeRampsMeetEndPoints(t *testing.T) {
 	for _, rate := range []kiln.CelsiusPerHour{15, 60, 150, 300} {
 		for _, c := range l.Cones()[1:] {
 			end := l.EndPoint(c, rate)
-			w := curveWork(kilntest.ProgrammeFrom(390, time.Minute, kilntest.Leg{To: float64(end), Rate: float64(rate)}))
+			w := curveWork(kilntest.ProgrammeFrom(390, time.Minute,
+				kilntest.Leg{To: float64(end), Rate: float64(rate)}))
 			late := float64(rate) / 720 // the last bin's mean may lie 5 s before the end
 			if math.Abs(float64(w.C-c.Tau)) > 0.02+1.3*late {
-				t.Errorf("%v °C/h to %.2f °C: %.3f at %.3f, want cone %s, %.3f", rate, end, w.C, w.Position, c.Label, c.Tau)
+				t.Errorf("%v °C/h to %.2f °C: %.3f at %.3f, want cone %s, %.3f", rate, end, w.C,
+					w.Position, c.Label, c.Tau)
 			}
 		}
 	}
@@ -63,27 +68,36 @@ func TestGaugeHoldsAndCooling(t *testing.T) {
 	}
 	// Short of cone 6 by so many °C, so many minutes there bring it down.
 	for short, minutes := range map[float64]float64{10: 12, 20: 30, 30: 58, 60: 257} {
-		before := work(kilntest.Leg{To: tau - short, Rate: 60, Hold: time.Duration((minutes - 1.5) * float64(time.Minute))})
-		after := work(kilntest.Leg{To: tau - short, Rate: 60, Hold: time.Duration((minutes + 1.5) * float64(time.Minute))})
+		before := work(kilntest.Leg{To: tau - short, Rate: 60,
+			Hold: time.Duration((minutes - 1.5) * float64(time.Minute))})
+		after := work(kilntest.Leg{To: tau - short, Rate: 60,
+			Hold: time.Duration((minutes + 1.5) * float64(time.Minute))})
 		if !(before < tau && tau < after) {
-			t.Errorf("%v °C short: %.2f before and %.2f after %v min, want 6 (%.2f) between", short, before, after, minutes, tau)
+			t.Errorf("%v °C short: %.2f before and %.2f after %v min, want 6 (%.2f) between", short,
+				before, after, minutes, tau)
 		}
 	}
 	// Cooled from cone 6 at so many °C/h.
 	for rate, want := range map[float64]float64{30: 28, 60: 16, 100: 11, 150: 8, 300: 4} {
-		if got := work(kilntest.Leg{To: tau, Rate: 60, Hold: 0}, kilntest.Leg{To: 900, Rate: rate, Hold: 0}) - tau; math.Abs(got-want) > 0.6 {
+		if got := work(kilntest.Leg{To: tau, Rate: 60, Hold: 0}, kilntest.Leg{To: 900, Rate: rate,
+			Hold: 0}) - tau; math.Abs(got-want) > 0.6 {
 			t.Errorf("cooling at %v °C/h adds %.2f °C, want %v", rate, got, want)
 		}
 	}
 	// Up and down at 60 °C/h: about s ln 2.
-	for label, want := range map[string]float64{"06": 7.7, "04": 9.9, "5": 16.5, "6": 16.1, "8": 16.2, "10": 13.8} {
+	for label, want := range map[string]float64{"06": 7.7, "04": 9.9, "5": 16.5, "6": 16.1,
+		"8": 16.2, "10": 13.8} {
 		c := float64(mainCone(t, label).Tau)
-		if got := work(kilntest.Leg{To: c, Rate: 60, Hold: 0}, kilntest.Leg{To: c - 300, Rate: 60, Hold: 0}) - c; math.Abs(got-want) > 0.1 {
+		if got := work(kilntest.Leg{To: c, Rate: 60, Hold: 0}, kilntest.Leg{To: c - 300, Rate: 60,
+			Hold: 0}) - c; math.Abs(got-want) > 0.1 {
 			t.Errorf("cone %s up and down at 60 °C/h: %+.2f °C, want %+.1f", label, got, want)
 		}
 	}
 	// An hour 200 °C below adds next to nothing; a longer hold never less.
-	if got := work(kilntest.Leg{To: tau, Rate: 60, Hold: 0}, kilntest.Leg{To: tau - 200, Rate: 3000, Hold: time.Hour}) - work(kilntest.Leg{To: tau, Rate: 60, Hold: 0}, kilntest.Leg{To: tau - 200, Rate: 3000, Hold: 0}); got < 0 || got > 0.1 || math.Abs(got-0.006) > 0.003 {
+	if got := work(kilntest.Leg{To: tau, Rate: 60, Hold: 0}, kilntest.Leg{To: tau - 200, Rate: 3000,
+		Hold: time.Hour}) - work(kilntest.Leg{To: tau, Rate: 60, Hold: 0},
+		kilntest.Leg{To: tau - 200, Rate: 3000, Hold: 0}); got < 0 || got > 0.1 ||
+		math.Abs(got-0.006) > 0.003 {
 		t.Errorf("an hour 200 °C below adds %.4f °C, want 0.006", got)
 	}
 	last := 0.0
@@ -96,8 +110,10 @@ func TestGaugeHoldsAndCooling(t *testing.T) {
 	}
 	// To 1222 at 60 °C/h, held, and let fall at 400 °C/h: places in tenths, by the second program. Its 9+0.3
 	// is 9.25 here, on the edge between two tenths, so a tenth's half and a little is allowed.
-	for hold, want := range map[time.Duration]float64{0: 27.3, 30 * time.Minute: 28.6, 2 * time.Hour: 30.3, 8 * time.Hour: 31.6} {
-		w := curveWork(kilntest.ProgrammeFrom(390, 10*time.Second, kilntest.Leg{To: 1222, Rate: 60, Hold: hold}, kilntest.Leg{To: 500, Rate: 400, Hold: 0}))
+	for hold, want := range map[time.Duration]float64{0: 27.3, 30 * time.Minute: 28.6,
+		2 * time.Hour: 30.3, 8 * time.Hour: 31.6} {
+		w := curveWork(kilntest.ProgrammeFrom(390, 10*time.Second,
+			kilntest.Leg{To: 1222, Rate: 60, Hold: hold}, kilntest.Leg{To: 500, Rate: 400, Hold: 0}))
 		if math.Abs(w.Position-want) > 0.051 {
 			t.Errorf("held %v: %s at %.4f, want %.1f", hold, ConeText(w), w.Position, want)
 		}
@@ -119,18 +135,22 @@ func TestGaugeNoiseAndSlowSampling(t *testing.T) {
 			t.Errorf("noise of %v °C moves it by %.3f, want at most %v", sd, got, most)
 		}
 	}
-	legs := []kilntest.Leg{{To: 1100, Rate: 150, Hold: 0}, {To: 1222, Rate: 60, Hold: 20 * time.Minute}, {To: 400, Rate: 100, Hold: 0}}
+	legs := []kilntest.Leg{{To: 1100, Rate: 150, Hold: 0}, {To: 1222, Rate: 60, Hold: 20 * time.Minute},
+		{To: 400, Rate: 100, Hold: 0}}
 	whole := curveWork(kilntest.Programme(10*time.Second, legs...)).C
-	for step, most := range map[time.Duration]float64{time.Minute: 0.1, 5 * time.Minute: 0.5, 15 * time.Minute: 1.3} {
+	for step, most := range map[time.Duration]float64{time.Minute: 0.1, 5 * time.Minute: 0.5,
+		15 * time.Minute: 1.3} {
 		w := curveWork(kilntest.Programme(step, legs...))
 		if off := math.Abs(float64(w.C - whole)); off > most || w.Estimate {
-			t.Errorf("a reading every %v: %.3f °C off, estimate %v; want at most %v and none", step, off, w.Estimate, most)
+			t.Errorf("a reading every %v: %.3f °C off, estimate %v; want at most %v and none",
+				step, off, w.Estimate, most)
 		}
 	}
 }
 
 func TestGaugeGaps(t *testing.T) {
-	legs := []kilntest.Leg{{To: 1100, Rate: 150, Hold: 0}, {To: 1222, Rate: 60, Hold: 40 * time.Minute}, {To: 400, Rate: 100, Hold: 0}}
+	legs := []kilntest.Leg{{To: 1100, Rate: 150, Hold: 0}, {To: 1222, Rate: 60, Hold: 40 * time.Minute},
+		{To: 400, Rate: 100, Hold: 0}}
 	whole := kilntest.Programme(10*time.Second, legs...)
 	full := CurveHeatWork(whole, "1", 1300, 0)
 	top := time.Duration((1080*60.0/150 + 122) * float64(time.Minute))
@@ -138,18 +158,22 @@ func TestGaugeGaps(t *testing.T) {
 		t.Fatalf("without a gap: %+v", full)
 	}
 	// 48 minutes within 50 °C of the peak, before, around and after it.
-	for _, from := range []time.Duration{top - 45*time.Minute, top - 20*time.Minute, top + 10*time.Minute, top + 35*time.Minute} {
+	for _, from := range []time.Duration{top - 45*time.Minute, top - 20*time.Minute,
+		top + 10*time.Minute, top + 35*time.Minute} {
 		w := CurveHeatWork(kilntest.Cut(whole, from, from+48*time.Minute, true), "1", 1300, 0)
-		if !(w.Low <= full.C && full.C <= w.High) || !(w.High-w.Low > full.High-full.Low) || !w.Estimate || !(w.OwnSD > 0) {
+		if !(w.Low <= full.C && full.C <= w.High) || !(w.High-w.Low > full.High-full.Low) ||
+			!w.Estimate || !(w.OwnSD > 0) {
 			t.Errorf("48 min from %v cut out: %.1f (%.1f to %.1f) estimate %v, whole %.1f (%.1f to %.1f)",
 				from, w.C, w.Low, w.High, w.Estimate, full.C, full.Low, full.High)
 		}
 	}
 	// Three minutes do not make an estimate, a four-hour hole at 500 °C on the way up changes nothing.
-	if w := CurveHeatWork(kilntest.Cut(whole, top-20*time.Minute, top-17*time.Minute, true), "1", 1300, 0); w.Estimate {
+	if w := CurveHeatWork(kilntest.Cut(whole, top-20*time.Minute, top-17*time.Minute, true),
+		"1", 1300, 0); w.Estimate {
 		t.Errorf("three minutes made an estimate: %+v", w)
 	}
-	slow := kilntest.Programme(10*time.Second, kilntest.Leg{To: 500, Rate: 150, Hold: 5 * time.Hour}, kilntest.Leg{To: 1222, Rate: 100, Hold: 0}, kilntest.Leg{To: 400, Rate: 100, Hold: 0})
+	slow := kilntest.Programme(10*time.Second, kilntest.Leg{To: 500, Rate: 150, Hold: 5 * time.Hour},
+		kilntest.Leg{To: 1222, Rate: 100, Hold: 0}, kilntest.Leg{To: 400, Rate: 100, Hold: 0})
 	fine, holed := curveWork(slow), curveWork(kilntest.Cut(slow, 4*time.Hour, 8*time.Hour, true))
 	if math.Abs(float64(fine.C-holed.C)) > 0.01 || holed.Estimate || math.Abs(holed.OwnSD-fine.OwnSD) > 0.01 {
 		t.Errorf("a hole at 500 °C: %+v, whole %+v", holed, fine)
@@ -157,7 +181,8 @@ func TestGaugeGaps(t *testing.T) {
 	// A four-hour hole over the top: the range says so, and its upper end goes to the limit.
 	hole := CurveHeatWork(kilntest.Cut(whole, top-2*time.Hour, top+2*time.Hour, true), "1", 1300, 0)
 	if !(hole.Low <= full.C && full.C <= hole.High) || !hole.Estimate || hole.High-hole.Low < 60 {
-		t.Errorf("a four-hour hole over the top: %.1f (%.1f to %.1f), whole %.1f", hole.C, hole.Low, hole.High, full.C)
+		t.Errorf("a four-hour hole over the top: %.1f (%.1f to %.1f), whole %.1f", hole.C,
+			hole.Low, hole.High, full.C)
 	}
 }
 
@@ -244,7 +269,8 @@ func TestSteepestWaysThroughAGap(t *testing.T) {
 
 // A restart of the machine with no trusted clock: nobody knows how long it was silent.
 func TestGaugeUnknownGap(t *testing.T) {
-	whole := kilntest.Programme(10*time.Second, kilntest.Leg{To: 1100, Rate: 150, Hold: 0}, kilntest.Leg{To: 1222, Rate: 60, Hold: 40 * time.Minute}, kilntest.Leg{To: 400, Rate: 100, Hold: 0})
+	whole := kilntest.Programme(10*time.Second, kilntest.Leg{To: 1100, Rate: 150, Hold: 0},
+		kilntest.Leg{To: 1222, Rate: 60, Hold: 40 * time.Minute}, kilntest.Leg{To: 400, Rate: 100, Hold: 0})
 	top := time.Duration((1080*60.0/150 + 122) * float64(time.Minute))
 	unknown := func(from, length time.Duration) kiln.HeatWork {
 		c := kilntest.Cut(whole, from, from+length, false)
@@ -270,17 +296,23 @@ func TestGaugeUnknownGap(t *testing.T) {
 }
 
 func TestGaugeWithoutACone(t *testing.T) {
-	below := curveWork(kilntest.Programme(time.Minute, kilntest.Leg{To: 560, Rate: 150, Hold: 0}, kilntest.Leg{To: 100, Rate: 100, Hold: 0}))
-	if below.Known() || below.Low.Known() || below.High.Known() || ConeText(below) != "below 022" || below.Position >= 0 || below.AtLeast() {
+	below := curveWork(kilntest.Programme(time.Minute, kilntest.Leg{To: 560, Rate: 150, Hold: 0},
+		kilntest.Leg{To: 100, Rate: 100, Hold: 0}))
+	if below.Known() || below.Low.Known() || below.High.Known() || ConeText(below) != "below 022" ||
+		below.Position >= 0 || below.AtLeast() {
 		t.Errorf("560 °C: %+v %s", below, ConeText(below))
 	}
 	above := curveWork(kilntest.Programme(time.Minute, kilntest.Leg{To: 1420, Rate: 100, Hold: 0}))
 	if ConeText(above) != "14 or more" || !above.AtLeast() {
 		t.Errorf("1420 °C: %+v", above)
 	}
-	for name, c := range map[string]kiln.Curve{"empty": {}, "another channel": {Channels: []kiln.ChannelID{"2"}, After: []time.Duration{0}, T: [][]kiln.Celsius{{1200}}},
-		"one reading":  {Channels: []kiln.ChannelID{"1"}, After: []time.Duration{0}, T: [][]kiln.Celsius{{1200}}},
-		"nothing good": {Channels: []kiln.ChannelID{"1"}, After: []time.Duration{0, time.Hour}, T: [][]kiln.Celsius{{kiln.NoTemperature(), kiln.NoTemperature()}}}} {
+	for name, c := range map[string]kiln.Curve{"empty": {},
+		"another channel": {Channels: []kiln.ChannelID{"2"}, After: []time.Duration{0},
+			T: [][]kiln.Celsius{{1200}}},
+		"one reading": {Channels: []kiln.ChannelID{"1"}, After: []time.Duration{0},
+			T: [][]kiln.Celsius{{1200}}},
+		"nothing good": {Channels: []kiln.ChannelID{"1"}, After: []time.Duration{0, time.Hour},
+			T: [][]kiln.Celsius{{kiln.NoTemperature(), kiln.NoTemperature()}}}} {
 		if w := curveWork(c); w.Known() || ConeText(w) != "" || ConeWords(w).String() != "not known" {
 			t.Errorf("%s: %+v", name, w)
 		}
@@ -298,7 +330,8 @@ func TestGaugeWithoutACone(t *testing.T) {
 
 // The credit of a hold and of the cooling widens the range by a quarter of itself as one sd.
 func TestGaugeHoldWidensTheRange(t *testing.T) {
-	sharp, held := curveWork(kilntest.Programme(time.Minute, kilntest.Leg{To: 1222, Rate: 60, Hold: 0})), kilntest.Programme(time.Minute, kilntest.Leg{To: 1222, Rate: 60, Hold: 2 * time.Hour})
+	sharp, held := curveWork(kilntest.Programme(time.Minute, kilntest.Leg{To: 1222, Rate: 60,
+		Hold: 0})), kilntest.Programme(time.Minute, kilntest.Leg{To: 1222, Rate: 60, Hold: 2 * time.Hour})
 	g := NewHeatGauge(MainConeScale(), kiln.NoTemperature())
 	g.Play(held, "1")
 	w := g.HeatWork()
@@ -332,7 +365,8 @@ func TestGaugeAllocatesNothing(t *testing.T) {
 }
 
 func BenchmarkReplay26h1Hz(b *testing.B) {
-	c := kilntest.Programme(time.Second, kilntest.Leg{To: 600, Rate: 100, Hold: 0}, kilntest.Leg{To: 1222, Rate: 90, Hold: 20 * time.Minute}, kilntest.Leg{To: 180, Rate: 78, Hold: 0})
+	c := kilntest.Programme(time.Second, kilntest.Leg{To: 600, Rate: 100, Hold: 0},
+		kilntest.Leg{To: 1222, Rate: 90, Hold: 20 * time.Minute}, kilntest.Leg{To: 180, Rate: 78, Hold: 0})
 	b.Logf("%v", c.After[len(c.After)-1])
 	b.ReportAllocs()
 	for b.Loop() {
@@ -341,7 +375,8 @@ func BenchmarkReplay26h1Hz(b *testing.B) {
 }
 
 func BenchmarkReplay30h10s(b *testing.B) {
-	c := kilntest.Programme(10*time.Second, kilntest.Leg{To: 600, Rate: 100, Hold: 0}, kilntest.Leg{To: 1222, Rate: 90, Hold: 20 * time.Minute}, kilntest.Leg{To: 100, Rate: 67, Hold: 0})
+	c := kilntest.Programme(10*time.Second, kilntest.Leg{To: 600, Rate: 100, Hold: 0},
+		kilntest.Leg{To: 1222, Rate: 90, Hold: 20 * time.Minute}, kilntest.Leg{To: 100, Rate: 67, Hold: 0})
 	b.Logf("%v", c.After[len(c.After)-1])
 	for b.Loop() {
 		curveWork(c)

@@ -49,16 +49,19 @@ func TestProbeRangeWithHabits(t *testing.T) {
 		seed, _ = strconv.ParseUint(s, 10, 64)
 	}
 	l := MainConeScale()
-	told := []coneTold{{[]string{"6"}, 0}, {[]string{"5", "6", "7"}, 0}, {[]string{"6"}, 15}, {[]string{"5", "6", "7"}, 15}, {[]string{"6"}, 5}}
+	told := []coneTold{{[]string{"6"}, 0}, {[]string{"5", "6", "7"}, 0}, {[]string{"6"}, 15},
+		{[]string{"5", "6", "7"}, 15}, {[]string{"6"}, 5}}
 	worlds := []coneWorld{{0, 2.66, 6}, {6, 2.66, 6}, {6, 2.66, 2}, {6, 2.2, 6}}
 	var all, of float64
 	var cells []kilntest.Said
 	for _, way := range told {
 		for _, w := range worlds {
 			r := rand.New(rand.NewPCG(seed, uint64(len(way.cones))*100+uint64(way.step)))
-			held, squares, said := make([]float64, len(after)), make([]float64, len(after)), make([]float64, len(after))
+			held, squares, said := make([]float64, len(after)), make([]float64, len(after)), make([]float64,
+				len(after))
 			for range lives {
-				off, drift, usual, habit := 9*r.NormFloat64(), 0.2+0.15*r.NormFloat64(), 1216+6*r.NormFloat64(), w.habit*r.NormFloat64()
+				off, drift, usual, habit := 9*r.NormFloat64(), 0.2+0.15*r.NormFloat64(), 1216+
+					6*r.NormFloat64(), w.habit*r.NormFloat64()
 				b := NewProbeBias(9)
 				for n, i := 1, 0; n <= after[len(after)-1]; n++ {
 					if n > 1 {
@@ -68,7 +71,8 @@ func TestProbeRangeWithHabits(t *testing.T) {
 					indicated := usual - off*0.7 + w.moves*r.NormFloat64()
 					f := FiredCones{AsIndicated: kiln.Celsius(indicated)}
 					for k, c := range way.cones {
-						f.Readings = append(f.Readings, w.read(r, mainCone(t, c), indicated+off, habit, way.step, k))
+						f.Readings = append(f.Readings,
+							w.read(r, mainCone(t, c), indicated+off, habit, way.step, k))
 					}
 					b.read(l, f)
 					if !(b.BiasSD > 0) {
@@ -92,7 +96,8 @@ func TestProbeRangeWithHabits(t *testing.T) {
 					name := fmt.Sprintf("%s, habit %.0f°, ±%.0f °C, %d firings", way, w.habit, w.moves, n)
 					cells = append(cells, kilntest.Said{Name: name, Said: 0.90, True: share, Of: lives})
 				}
-				line += fmt.Sprintf("  after %d: %.3f (rms %.1f, sd %.1f)", n, share, math.Sqrt(squares[i]/float64(lives)), said[i]/float64(lives))
+				line += fmt.Sprintf("  after %d: %.3f (rms %.1f, sd %.1f)", n, share,
+					math.Sqrt(squares[i]/float64(lives)), said[i]/float64(lives))
 				if w.lean == coneLeanLog && (share < low || share > high) {
 					t.Errorf("%v, %+v: after %d firings the range holds %.3f", way, w, n, share)
 				}

@@ -34,7 +34,8 @@ func randomFiring(r *rand.Rand, step time.Duration) kiln.Curve {
 	}
 	legs = append(legs, kilntest.Leg{To: top, Rate: rate(), Hold: hold()})
 	if r.IntN(2) == 0 {
-		legs = append(legs, kilntest.Leg{To: top - 20 - 250*r.Float64(), Rate: 60 + 240*r.Float64(), Hold: hold()})
+		legs = append(legs, kilntest.Leg{To: top - 20 - 250*r.Float64(),
+			Rate: 60 + 240*r.Float64(), Hold: hold()})
 	}
 	legs = append(legs, kilntest.Leg{To: 400, Rate: 50 + 250*r.Float64(), Hold: 0})
 	return kilntest.ProgrammeFrom(390, step, legs...)
@@ -76,7 +77,8 @@ func TestHeatWorkNeverFalls(t *testing.T) {
 			if w.Known() && (!(w.Low <= w.C) || w.High < w.C) {
 				t.Fatalf("range %v to %v does not hold %v", w.Low, w.High, w.C)
 			}
-			if g.live.split && !(g.live.most[heatLow] <= g.live.most[heatCentral] && g.live.most[heatCentral] <= g.live.most[heatHigh]) {
+			if g.live.split && !(g.live.most[heatLow] <= g.live.most[heatCentral] &&
+				g.live.most[heatCentral] <= g.live.most[heatHigh]) {
 				t.Fatalf("bounds out of order: %v", g.live.most)
 			}
 			last, lastC = w.Position, math.Max(lastC, float64(w.C))
@@ -91,7 +93,8 @@ func TestHeatWorkNeverFalls(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%d samples without spikes, %d in which only the guard kept a cone behind the one below it", samples, swapped)
+	t.Logf("%d samples without spikes, %d in which only the guard kept a cone behind the one below it",
+		samples, swapped)
 	if float64(swapped) > 0.001*float64(samples) {
 		t.Errorf("%d of %d samples have a cone ahead of the one below it", swapped, samples)
 	}
@@ -138,8 +141,11 @@ func TestRestartChangesNothing(t *testing.T) {
 }
 
 func sameBits(a, b kiln.HeatWork) bool {
-	same := func(x, y kiln.Celsius) bool { return math.Float64bits(float64(x)) == math.Float64bits(float64(y)) }
-	return same(a.C, b.C) && same(a.Low, b.Low) && same(a.High, b.High) && math.Float64bits(a.Position) == math.Float64bits(b.Position) &&
+	same := func(x, y kiln.Celsius) bool {
+		return math.Float64bits(float64(x)) == math.Float64bits(float64(y))
+	}
+	return same(a.C, b.C) && same(a.Low, b.Low) && same(a.High, b.High) &&
+		math.Float64bits(a.Position) == math.Float64bits(b.Position) &&
 		math.Float64bits(a.OwnSD) == math.Float64bits(b.OwnSD) && a.Estimate == b.Estimate
 }
 
@@ -147,7 +153,9 @@ func sameBits(a, b kiln.HeatWork) bool {
 // 07 to 11, cooling at 50 to 300 °C/h.
 func workshopFiring(r *rand.Rand, step time.Duration) kiln.Curve {
 	top := 950 + 350*r.Float64()
-	return kilntest.ProgrammeFrom(390, step, kilntest.Leg{To: top - 100, Rate: 150, Hold: 0}, kilntest.Leg{To: top, Rate: 40 * math.Pow(150.0/40, r.Float64()), Hold: time.Duration(r.Float64() * float64(30*time.Minute))},
+	return kilntest.ProgrammeFrom(390, step, kilntest.Leg{To: top - 100, Rate: 150, Hold: 0},
+		kilntest.Leg{To: top, Rate: 40 * math.Pow(150.0/40, r.Float64()),
+			Hold: time.Duration(r.Float64() * float64(30*time.Minute))},
 		kilntest.Leg{To: 500, Rate: 50 + 250*r.Float64(), Hold: 0})
 }
 
@@ -155,15 +163,18 @@ func TestThinningChangesNothing(t *testing.T) {
 	r := rand.New(rand.NewPCG(11, 3))
 	var thin residuals
 	for range randomFirings(15) {
-		for _, fine := range []kiln.Curve{randomFiring(r, 10*time.Second), workshopFiring(r, 10*time.Second)} {
+		for _, fine := range []kiln.Curve{randomFiring(r, 10*time.Second),
+			workshopFiring(r, 10*time.Second)} {
 			coarse := kiln.Curve{Channels: fine.Channels, T: [][]kiln.Celsius{nil}}
 			for i := 0; i < len(fine.After); i += 6 {
-				coarse.After, coarse.T[0] = append(coarse.After, fine.After[i]), append(coarse.T[0], fine.T[0][i])
+				coarse.After, coarse.T[0] = append(coarse.After, fine.After[i]), append(coarse.T[0],
+					fine.T[0][i])
 			}
 			thin = append(thin, math.Abs(float64(curveWork(coarse).C-curveWork(fine).C)))
 		}
 	}
-	t.Logf("%d firings: 10 s thinned to 60 s moves the heat work by at most %.3f °C", len(thin), thin.quantile(1))
+	t.Logf("%d firings: 10 s thinned to 60 s moves the heat work by at most %.3f °C",
+		len(thin), thin.quantile(1))
 	if thin.quantile(1) > 0.2 {
 		t.Errorf("thinning moves it by %.3f °C, want at most 0.2", thin.quantile(1))
 	}
@@ -204,7 +215,8 @@ func TestShiftedByTenDegrees(t *testing.T) {
 	if wild.quantile(0.5) > 2.5 {
 		t.Errorf("half of all wild firings move by more than 10 ± %.2f °C", wild.quantile(0.5))
 	}
-	example, _ := shift(kilntest.ProgrammeFrom(20, time.Minute, kilntest.Leg{To: 1000, Rate: 150, Hold: 0}, kilntest.Leg{To: 1222, Rate: 60, Hold: 0}))
+	example, _ := shift(kilntest.ProgrammeFrom(20, time.Minute, kilntest.Leg{To: 1000, Rate: 150, Hold: 0},
+		kilntest.Leg{To: 1222, Rate: 60, Hold: 0}))
 	if math.Abs(example-9.8) > 0.1 {
 		t.Errorf("150 °C/h to 1000, 60 to 1222: 10 °C more moves it by %.2f, want 9.8", example)
 	}
@@ -214,7 +226,8 @@ func TestShiftedByTenDegrees(t *testing.T) {
 // side. For a firing far from where cones were read nothing is added.
 func TestCorrected(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 8))
-	probe := Refilter(MainConeScale(), 9, []FiredCones{{AsIndicated: 1212, Readings: []ConeReading{{Cone: "6", Tilt: 90, Tilted: true}}}})[0]
+	probe := Refilter(MainConeScale(), 9, []FiredCones{{AsIndicated: 1212,
+		Readings: []ConeReading{{Cone: "6", Tilt: 90, Tilted: true}}}})[0]
 	for range 20 {
 		c := workshopFiring(r, time.Minute)
 		indicated := CurveHeatWork(c, "1", kiln.NoTemperature(), 0)
@@ -263,7 +276,10 @@ func TestTenDegreesInThePublishedTable(t *testing.T) {
 			if math.Abs(moves-10) > 2.5 {
 				beyond++
 			}
-			below, above := curveWork(kilntest.ProgrammeFrom(20, time.Minute, kilntest.Leg{To: float64(a[rate]), Rate: float64(rate), Hold: 0})), curveWork(kilntest.ProgrammeFrom(20, time.Minute, kilntest.Leg{To: float64(b[rate]), Rate: float64(rate), Hold: 0}))
+			below, above := curveWork(kilntest.ProgrammeFrom(20, time.Minute,
+				kilntest.Leg{To: float64(a[rate]), Rate: float64(rate), Hold: 0})),
+				curveWork(kilntest.ProgrammeFrom(20, time.Minute, kilntest.Leg{To: float64(b[rate]),
+					Rate: float64(rate), Hold: 0}))
 			if below.Known() && above.Known() && above.Position < 35 {
 				off = append(off, math.Abs(float64((above.C-below.C)-(b[60]-a[60]))))
 			}

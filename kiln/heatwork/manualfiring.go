@@ -84,7 +84,8 @@ func TypedCurve(c kiln.Curve) kiln.Curve {
 			from, to := c.After[i-1], c.After[i]
 			for at := from + heatBin; at < to; at += heatBin {
 				share := kiln.Celsius(at-from) / kiln.Celsius(to-from)
-				out.After, out.T[0] = append(out.After, at), append(out.T[0], column[i-1]+(t-column[i-1])*share)
+				out.After, out.T[0] = append(out.After, at), append(out.T[0],
+					column[i-1]+(t-column[i-1])*share)
 			}
 		}
 		out.After, out.T[0] = append(out.After, c.After[i]), append(out.T[0], t)
@@ -117,7 +118,8 @@ func (h ManualFiring) readOften() bool {
 		if !t.Known() {
 			continue
 		}
-		if last >= 0 && math.Max(float64(t), float64(column[last])) > peak-100 && h.Typed.After[i]-h.Typed.After[last] > typedOften {
+		if last >= 0 && math.Max(float64(t), float64(column[last])) > peak-100 &&
+			h.Typed.After[i]-h.Typed.After[last] > typedOften {
 			return false
 		}
 		last = i
@@ -132,8 +134,9 @@ func (h ManualFiring) readOften() bool {
 func (l *ConeScale) ConesHeatWork(cones []ConeReading) (w kiln.HeatWork, says []message.Message) {
 	w = kiln.NoHeatWork(kiln.FromCones)
 	var all []ConeSays
-	lower, upper := kiln.NoTemperature(), kiln.NoTemperature() // hottest that is down, coolest that is upright
-	end := kiln.NoTemperature()                                // of the coolest upright one
+	// hottest that is down, coolest that is upright
+	lower, upper := kiln.NoTemperature(), kiln.NoTemperature()
+	end := kiln.NoTemperature() // of the coolest upright one
 	var overSD float64
 	underWords, point := message.Message{}, false
 	// sort the readings: values, the highest lower bound, the lowest upper bound

@@ -25,7 +25,8 @@ func TestHeatWorkByHand(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	bent := []ConeReading{{Cone: "5", Seen: Down}, {Cone: "6", Tilt: 90, Tilted: true}, {Cone: "7", Seen: Upright}}
+	bent := []ConeReading{{Cone: "5", Seen: Down}, {Cone: "6", Tilt: 90, Tilted: true},
+		{Cone: "7", Seen: Upright}}
 	sparse := typedCurve(3*time.Hour, 20, 300, 700, 1000, 1200, 900)
 	for _, c := range []struct {
 		name   string
@@ -35,12 +36,16 @@ func TestHeatWorkByHand(t *testing.T) {
 		text   string // in what is said
 	}{
 		{"cones", ManualFiring{Cones: bent, Sitter: "6", Intended: "7"}, kiln.FromCones, 1220.2, 2, ""},
-		{"sitter", ManualFiring{Sitter: "6", Intended: "7"}, kiln.FromSitter, float64(six.Tau + smallShift), 0.01, ""},
-		{"intended", ManualFiring{Intended: "6+0.1"}, kiln.FromIntended, float64(l.HeatWorkAt(27.1)), 0.01, ""},
-		{"sitter that does not exist", ManualFiring{Sitter: "0", Intended: "6"}, kiln.FromIntended, 1220.2, 0.01, "no cone 0"},
+		{"sitter", ManualFiring{Sitter: "6", Intended: "7"}, kiln.FromSitter,
+			float64(six.Tau + smallShift), 0.01, ""},
+		{"intended", ManualFiring{Intended: "6+0.1"}, kiln.FromIntended,
+			float64(l.HeatWorkAt(27.1)), 0.01, ""},
+		{"sitter that does not exist", ManualFiring{Sitter: "0", Intended: "6"}, kiln.FromIntended,
+			1220.2, 0.01, "no cone 0"},
 		{"sparse curve with cones", ManualFiring{Typed: sparse, Cones: bent}, kiln.FromCones, 1220.2, 2, ""},
 		{"sparse curve", ManualFiring{Typed: sparse}, kiln.FromCurve, 1214, 10, "estimate"},
-		{"a cone of the other ladder", ManualFiring{Cones: []ConeReading{{Cone: "6a", Seen: Down}}, Sitter: "6"}, kiln.FromSitter, float64(six.Tau + smallShift), 0.01, "European"},
+		{"a cone of the other ladder", ManualFiring{Cones: []ConeReading{{Cone: "6a", Seen: Down}},
+			Sitter: "6"}, kiln.FromSitter, float64(six.Tau + smallShift), 0.01, "European"},
 	} {
 		w, says := c.h.HeatWork(l, kiln.NoTemperature())
 		if w.From != c.from || !(math.Abs(float64(w.C)-c.c) <= c.off) {
@@ -49,7 +54,8 @@ func TestHeatWorkByHand(t *testing.T) {
 		if !(w.Low < w.C && w.C < w.High) {
 			t.Errorf("%s: range %v to %v", c.name, w.Low, w.High)
 		}
-		if said := message.Join("\n", says...).String(); !strings.Contains(said, c.text) || c.text == "" && said != "" {
+		if said := message.Join("\n", says...).String(); !strings.Contains(said, c.text) ||
+			c.text == "" && said != "" {
 			t.Errorf("%s says %q, want %q", c.name, said, c.text)
 		}
 	}
@@ -64,7 +70,8 @@ func TestTypedCurve(t *testing.T) {
 			break
 		}
 	}
-	w, says := ManualFiring{Typed: typedCurve(15*time.Minute, typed...), Sitter: "04"}.HeatWork(MainConeScale(), kiln.NoTemperature())
+	w, says := ManualFiring{Typed: typedCurve(15*time.Minute, typed...),
+		Sitter: "04"}.HeatWork(MainConeScale(), kiln.NoTemperature())
 	if w.From != kiln.FromCurve || !w.Estimate || math.Abs(float64(w.C)-1219.9) > 0.5 || len(says) > 0 {
 		t.Errorf("60 °C/h to 1220 typed: %+v %v", w, says)
 	}
@@ -96,14 +103,18 @@ func TestLinesBetweenTypedReadings(t *testing.T) {
 
 func TestConesAlone(t *testing.T) {
 	l := MainConeScale()
-	down, up := func(c string) ConeReading { return ConeReading{Cone: c, Seen: Down} }, func(c string) ConeReading { return ConeReading{Cone: c, Seen: Upright} }
+	down, up := func(c string) ConeReading {
+		return ConeReading{Cone: c,
+			Seen: Down}
+	}, func(c string) ConeReading { return ConeReading{Cone: c, Seen: Upright} }
 	atLeast, says := l.ConesHeatWork([]ConeReading{down("5"), down("6")})
 	if !atLeast.AtLeast() || math.Abs(float64(atLeast.C)-1220.2) > 0.01 || !strings.Contains(says[0].String(),
 		"at least") {
 		t.Errorf("all down: %+v %v", atLeast, says)
 	}
 	under, says := l.ConesHeatWork([]ConeReading{up("5"), up("6")})
-	if under.Known() || !strings.Contains(says[0].String(), "cone 5 upright") || !strings.Contains(says[0].String(), "less than") {
+	if under.Known() || !strings.Contains(says[0].String(), "cone 5 upright") ||
+		!strings.Contains(says[0].String(), "less than") {
 		t.Errorf("all upright: %+v %v", under, says)
 	}
 	between, _ := l.ConesHeatWork([]ConeReading{down("6"), up("8")})
@@ -111,7 +122,8 @@ func TestConesAlone(t *testing.T) {
 		t.Errorf("6 down and 8 upright: %+v", between)
 	}
 	cross, says := l.ConesHeatWork([]ConeReading{down("8"), up("04")})
-	if cross.Known() || ConeText(cross) != "" || ConeWords(cross).String() != "not known" || !strings.Contains(says[0].String(), "contradict") {
+	if cross.Known() || ConeText(cross) != "" || ConeWords(cross).String() != "not known" ||
+		!strings.Contains(says[0].String(), "contradict") {
 		t.Errorf("8 down and 04 upright: %+v %v", cross, says)
 	}
 	none, says := l.ConesHeatWork(nil)
@@ -127,12 +139,14 @@ func TestConesAlone(t *testing.T) {
 	}
 }
 
-// Cones that all stand upright say what the firing did not reach, whichever cone it is, and nothing about 022.
+// Cones that all stand upright say what the firing did not reach, whichever cone it is, and nothing about
+// 022.
 func TestUprightConesSayBelowThem(t *testing.T) {
 	l := MainConeScale()
 	all := []ConeReading{{Cone: "7", Seen: Upright}, {Cone: "5", Seen: Upright}, {Cone: "6", Seen: Upright}}
 	w, _ := l.ConesHeatWork(all)
-	if !math.IsNaN(w.Position) || w.AtLeast() || ConeText(w) != "" || ConeWords(w).String() != "not known: below cone 5" {
+	if !math.IsNaN(w.Position) || w.AtLeast() || ConeText(w) != "" ||
+		ConeWords(w).String() != "not known: below cone 5" {
 		t.Errorf("5, 6 and 7 upright: %+v %q %q", w, ConeText(w), ConeWords(w))
 	}
 	for i, label := range rungLabels {
@@ -141,8 +155,10 @@ func TestUprightConesSayBelowThem(t *testing.T) {
 		if strings.Contains(label, ".") {
 			next = rungLabels[i+1]
 		}
-		if want := "not known: below cone " + next; ConeWords(w).String() != want || !(w.High <= l.cones[i].Tau+1e-9) {
-			t.Errorf("cone %s upright: %q, below %.1f °C, its end point is %.1f", label, ConeWords(w), w.High, l.cones[i].Tau)
+		if want := "not known: below cone " + next; ConeWords(w).String() != want ||
+			!(w.High <= l.cones[i].Tau+1e-9) {
+			t.Errorf("cone %s upright: %q, below %.1f °C, its end point is %.1f", label,
+				ConeWords(w), w.High, l.cones[i].Tau)
 		}
 	}
 }

@@ -122,7 +122,8 @@ func (b *ProbeBias) read(l *ConeScale, f FiredCones) {
 	}
 	// one order whatever the entries' order, so that the same cones give the same bits
 	slices.SortStableFunc(all, func(a, c said) int {
-		return cmp.Or(cmp.Compare(a.Cone.Position, c.Cone.Position), cmp.Compare(a.C, c.C), cmp.Compare(a.id, c.id))
+		return cmp.Or(cmp.Compare(a.Cone.Position, c.Cone.Position), cmp.Compare(a.C, c.C),
+			cmp.Compare(a.id, c.id))
 	})
 	// one after the other, each judged by what is known with those before it
 	for _, s := range all {
@@ -165,7 +166,8 @@ func (b *ProbeBias) take(l *ConeScale, s ConeSays, indicated kiln.Celsius) (coun
 	case s.Side == ConeAt && math.Abs(off) > coneQuestioned*sd:
 		why = message.Sentence(message.New(either(off > 0,
 			"{1} says {2} more than was expected of this probe: sure? It counts for little.",
-			"{1} says {2} less than was expected of this probe: sure? It counts for little."), s.Words, kiln.Warmer(math.Abs(off))))
+			"{1} says {2} less than was expected of this probe: sure? It counts for little."), s.Words,
+			kiln.Warmer(math.Abs(off))))
 		o.wide = 9
 	}
 	b.learn(b.known.seeing(o))
@@ -207,7 +209,8 @@ func (b ProbeBias) For(heatWork kiln.Celsius) (bias, sd kiln.Celsius) {
 
 // Tells reports whether cones near that heat work told of the probe.
 func (b ProbeBias) Tells(heatWork kiln.Celsius) bool {
-	return b.Cones > 0 && heatWork >= probeLowest && heatWork >= b.Low-probeReach && heatWork <= b.High+probeReach
+	return b.Cones > 0 && heatWork >= probeLowest && heatWork >= b.Low-probeReach &&
+		heatWork <= b.High+probeReach
 }
 
 // Notable says that the probe is off by more than 8 °C and more than two sds. A notice

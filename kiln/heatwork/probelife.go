@@ -114,7 +114,9 @@ func spansOf(channel kiln.ChannelID, lives []ProbeLife) []ProbeLife {
 		}
 	}
 	// of two fitted on one day the one of the settings, which has no ID, comes first and is passed over
-	slices.SortStableFunc(own, func(a, b ProbeLife) int { return cmp.Or(a.Fitted.Compare(b.Fitted), cmp.Compare(a.ID, b.ID)) })
+	slices.SortStableFunc(own, func(a, b ProbeLife) int {
+		return cmp.Or(a.Fitted.Compare(b.Fitted), cmp.Compare(a.ID, b.ID))
+	})
 	unknown := func(from time.Time) ProbeLife {
 		return ProbeLife{Channel: channel, Fitted: from, Tolerance: kiln.NoTemperature()}
 	}
@@ -129,7 +131,8 @@ func spansOf(channel kiln.ChannelID, lives []ProbeLife) []ProbeLife {
 		}
 		spans = append(spans, l)
 		// removed, and no other fitted by the day after: again one that nobody told of
-		if next := l.Removed.AddDate(0, 0, 1); !l.Removed.IsZero() && (i+1 == len(own) || own[i+1].Fitted.After(next)) {
+		if next := l.Removed.AddDate(0, 0, 1); !l.Removed.IsZero() && (i+1 == len(own) ||
+			own[i+1].Fitted.After(next)) {
 			spans = append(spans, unknown(next))
 		}
 	}
@@ -233,7 +236,8 @@ type Correction struct {
 func (c Correction) Differs(w kiln.HeatWork) bool {
 	const enough = 0.005
 	apart := func(a, b kiln.Celsius) bool { return max(a-b, b-a) > enough }
-	return w.Model != kiln.HeatWorkModel || c.Since != w.Since || apart(c.Bias, w.Bias) || apart(c.SD, w.BiasSD)
+	return w.Model != kiln.HeatWorkModel || c.Since != w.Since ||
+		apart(c.Bias, w.Bias) || apart(c.SD, w.BiasSD)
 }
 
 // Witnessed is what the cones tell by now of the probe of each channel, of those that they told of.
@@ -268,7 +272,8 @@ func (w Witnessed) Correction(channel kiln.ChannelID) (c Correction, ok bool) {
 func (w Witnessed) Same(other Witnessed) bool {
 	return maps.EqualFunc(w, other, func(a, b ProbeStory) bool {
 		x, y := a.Last(), b.Last()
-		return x.Bias == y.Bias && x.BiasSD == y.BiasSD && x.Low == y.Low && x.High == y.High && a.Life.Since() == b.Life.Since()
+		return x.Bias == y.Bias && x.BiasSD == y.BiasSD && x.Low == y.Low && x.High == y.High &&
+			a.Life.Since() == b.Life.Since()
 	})
 }
 

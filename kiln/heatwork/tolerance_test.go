@@ -20,7 +20,8 @@ func TestClassShownAsRange(t *testing.T) {
 	for _, row := range []struct {
 		kind thermocouple.Type
 		want float64
-	}{{thermocouple.K, 9}, {thermocouple.N, 9}, {thermocouple.S, 3}, {thermocouple.R, 3}, {thermocouple.B, 3}} {
+	}{{thermocouple.K, 9}, {thermocouple.N, 9}, {thermocouple.S, 3},
+		{thermocouple.R, 3}, {thermocouple.B, 3}} {
 		tolerance, _ := row.kind.Tolerance(2, 1200)
 		if math.Abs(float64(tolerance)-row.want) > 1e-9 {
 			t.Errorf("type %v class 2 at 1200 °C: ± %v, want ± %v", row.kind, tolerance, row.want)

@@ -134,7 +134,8 @@ func (l *ConeScale) ReadCone(r ConeReading) (ConeSays, error) {
 	says.C = says.End + c.S*kiln.Celsius(log)
 	// independent doubts add as squares: the box, the reader's habit, the eye, the word "leaning"
 	s := float64(c.S)
-	says.SD = math.Sqrt(square(says.OwnSD) + square(s)*(square(perDegree*coneHabit)+square(perDegree*eye)+square(field)))
+	says.SD = math.Sqrt(square(says.OwnSD) + square(s)*(square(perDegree*coneHabit)+
+		square(perDegree*eye)+square(field)))
 	return says, nil
 }
 

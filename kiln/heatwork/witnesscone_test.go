@@ -22,7 +22,8 @@ func mainCone(t *testing.T, label string) Cone {
 // For s = 24, by hand: phi = 1 + ln tan(theta/2)/2.66.
 func TestConeLean(t *testing.T) {
 	for _, row := range []struct{ tilt, phi, short, effect float64 }{
-		{20, 0.348, 25, 20}, {30, 0.505, 16, 9}, {45, 0.669, 10, 5}, {60, 0.793, 6, 3}, {75, 0.900, 3, 3}, {90, 1, 0, 2.4},
+		{20, 0.348, 25, 20}, {30, 0.505, 16, 9}, {45, 0.669, 10, 5}, {60, 0.793, 6, 3},
+		{75, 0.900, 3, 3}, {90, 1, 0, 2.4},
 	} {
 		phi := leanPhi(row.tilt)
 		if math.Abs(phi-row.phi) > 0.0015 {
@@ -58,12 +59,14 @@ func TestConeReadings(t *testing.T) {
 	if up.Side != ConeUnder || down.Side != ConeOver || down.C != six.Tau || up.C > six.Tau-15 {
 		t.Errorf("upright %+v, down %+v", up, down)
 	}
-	if at20 := read(ConeReading{Cone: "6", Tilt: 20, Tilted: true}); at20.Side != ConeUnder || at20.C != up.C {
+	if at20 := read(ConeReading{Cone: "6", Tilt: 20, Tilted: true}); at20.Side != ConeUnder ||
+		at20.C != up.C {
 		t.Errorf("20° is upright: %+v", at20)
 	}
-	// Leaning is anywhere from 25° to 95°: for s = 25 from 21 °C short of the end point to 0, summed by hand over
-	// the degrees 6.6 short on average, with a sd of 6.0.
-	if lean := read(ConeReading{Cone: "6", Seen: Leaning}); lean.SD < 6 || lean.SD > 9 || lean.C < six.Tau-8 || lean.C > six.Tau-5.5 {
+	// Leaning is anywhere from 25° to 95°: for s = 25 from 21 °C short of the end point to 0, summed by hand
+	// over the degrees 6.6 short on average, with a sd of 6.0.
+	if lean := read(ConeReading{Cone: "6", Seen: Leaning}); lean.SD < 6 || lean.SD > 9 ||
+		lean.C < six.Tau-8 || lean.C > six.Tau-5.5 {
 		t.Errorf("leaning: %+v, end point %.1f", lean, six.Tau)
 	}
 	// Iron-free cones: the table's own end points at 15, 60 and 150 °C/h (chart, read) are the shift.
@@ -72,10 +75,12 @@ func TestConeReadings(t *testing.T) {
 	for rate, at := range map[kiln.CelsiusPerHour]kiln.Celsius{15: 871, 60: 886, 150: 893} {
 		want += (at - l.EndPoint(ten, rate)) / 3
 	}
-	if s := read(ConeReading{Cone: "010", Series: SeriesSelfSupportingIronFree, Tilt: 90, Tilted: true}); math.Abs(float64(s.C-ten.Tau-want)) > 1e-9 {
+	if s := read(ConeReading{Cone: "010", Series: SeriesSelfSupportingIronFree, Tilt: 90,
+		Tilted: true}); math.Abs(float64(s.C-ten.Tau-want)) > 1e-9 {
 		t.Errorf("iron-free 010 is shifted by %v, want %v", s.C-ten.Tau, want)
 	}
-	if small, large := read(ConeReading{Cone: "6", Series: SeriesSmall, Tilt: 90, Tilted: true}), level; math.Abs(small.SD*small.SD-large.SD*large.SD-64) > 1e-9 {
+	if small, large := read(ConeReading{Cone: "6", Series: SeriesSmall, Tilt: 90,
+		Tilted: true}), level; math.Abs(small.SD*small.SD-large.SD*large.SD-64) > 1e-9 {
 		t.Errorf("a small cone has 8 °C more sd: %v against %v", small.SD, large.SD)
 	}
 }
@@ -107,7 +112,8 @@ func TestConesThatCannotBeRead(t *testing.T) {
 		{ConeReading{Cone: "6a", Seen: Down}, "European (Seger)"},
 		{ConeReading{Cone: "7", Series: "seger_a", Seen: Down}, "European (Seger)"},
 		{ConeReading{Cone: "7", Series: "grandmother", Seen: Down}, "No series of cones"},
-		{ConeReading{Cone: "6", Series: SeriesSelfSupportingIronFree, Seen: Down}, "has no cone 6; it has 010 to 08"},
+		{ConeReading{Cone: "6", Series: SeriesSelfSupportingIronFree, Seen: Down},
+			"has no cone 6; it has 010 to 08"},
 		{ConeReading{Cone: "6"}, "was not told"},
 		{ConeReading{Cone: "6", Tilt: 270, Tilted: true}, "cannot be"},
 		{ConeReading{Cone: "6", Seen: Upright, Tilt: 120, Tilted: true}, "both upright and at 120°"},
@@ -143,8 +149,10 @@ func TestProbeFilterIsKalman(t *testing.T) {
 		s := p + 3.8*3.8
 		kb, kd, off := p/s, c/s, 8-x
 		x, v, p, c, d = x+kb*off, v+kd*off, p-kb*kb*s, c-kb*kd*s, d-kd*kd*s
-		if math.Abs(float64(b.Bias)-x) > 0.02 || math.Abs(b.BiasSD-math.Sqrt(p)) > 0.02 || math.Abs(b.Drift-v) > 0.01 {
-			t.Errorf("reading %d: %v ± %v drift %v, by hand %v ± %v drift %v", i, b.Bias, b.BiasSD, b.Drift, x, math.Sqrt(p), v)
+		if math.Abs(float64(b.Bias)-x) > 0.02 || math.Abs(b.BiasSD-math.Sqrt(p)) > 0.02 ||
+			math.Abs(b.Drift-v) > 0.01 {
+			t.Errorf("reading %d: %v ± %v drift %v, by hand %v ± %v drift %v", i, b.Bias, b.BiasSD,
+				b.Drift, x, math.Sqrt(p), v)
 		}
 		if math.Abs(b.BiasSD-want) > 0.02 {
 			t.Errorf("reading %d: sd %.4f, want %.2f", i, b.BiasSD, want)
@@ -196,7 +204,8 @@ func TestProbeFilterBounds(t *testing.T) {
 		}
 	}
 	mean, sd := m/z, math.Sqrt(q/z-m*m/z/z)
-	if math.Abs(float64(b.Bias)-mean) > 0.15*sd || math.Abs(b.BiasSD-sd) > 0.35 || math.Abs(b.known.now.at[2]-h/z) > 0.1 {
+	if math.Abs(float64(b.Bias)-mean) > 0.15*sd || math.Abs(b.BiasSD-sd) > 0.35 ||
+		math.Abs(b.known.now.at[2]-h/z) > 0.1 {
 		t.Errorf("5 down, 6 at 30°: %.2f ± %.2f, habit %.2f; summed %.2f ± %.2f, %.2f", b.Bias, b.BiasSD,
 			b.known.now.at[2], mean, sd, h/z)
 	}
@@ -212,13 +221,18 @@ func TestProbeFilterBounds(t *testing.T) {
 func TestProbeFilterWords(t *testing.T) {
 	l := MainConeScale()
 	fired := []FiredCones{
-		{Firing: "a", AsIndicated: 1222, Readings: []ConeReading{{ID: "1", Cone: "06", Tilt: 60, Tilted: true}, {ID: "2", Cone: "6a", Seen: Down}}},
-		{Firing: "b", AsIndicated: kiln.NoTemperature(), Readings: []ConeReading{{ID: "3", Cone: "6", Tilt: 90, Tilted: true}}},
-		{Firing: "c", AsIndicated: 1222, Readings: []ConeReading{{ID: "4", Cone: "9", Tilt: 90, Tilted: true}}},
-		{Firing: "d", AsIndicated: 1222, Readings: []ConeReading{{ID: "5", Cone: "8", Seen: Down}, {ID: "6", Cone: "5", Seen: Upright}}},
+		{Firing: "a", AsIndicated: 1222, Readings: []ConeReading{{ID: "1", Cone: "06", Tilt: 60,
+			Tilted: true}, {ID: "2", Cone: "6a", Seen: Down}}},
+		{Firing: "b", AsIndicated: kiln.NoTemperature(),
+			Readings: []ConeReading{{ID: "3", Cone: "6", Tilt: 90, Tilted: true}}},
+		{Firing: "c", AsIndicated: 1222, Readings: []ConeReading{{ID: "4", Cone: "9",
+			Tilt: 90, Tilted: true}}},
+		{Firing: "d", AsIndicated: 1222, Readings: []ConeReading{{ID: "5", Cone: "8", Seen: Down},
+			{ID: "6", Cone: "5", Seen: Upright}}},
 	}
 	all := Refilter(l, 3, fired)
-	for i, want := range []string{"Was it 6 and not 06?", "has no whole curve", "sure? It counts for little.", "contradicts"} {
+	for i, want := range []string{"Was it 6 and not 06?", "has no whole curve",
+		"sure? It counts for little.", "contradicts"} {
 		said := ""
 		for _, r := range all[i].Remarks {
 			said += r.Says.String() + "\n"
@@ -230,13 +244,15 @@ func TestProbeFilterWords(t *testing.T) {
 	if all[1].Cones != 0 || all[1].Bias != 0 {
 		t.Errorf("nothing usable was read yet: %+v", all[1])
 	}
-	if s := all[0].Says(); !strings.Contains(s.String(), "No cone has told of this probe yet") || !strings.Contains(s.String(), "3 °C") {
+	if s := all[0].Says(); !strings.Contains(s.String(), "No cone has told of this probe yet") ||
+		!strings.Contains(s.String(), "3 °C") {
 		t.Errorf("before the first cone: %q", s)
 	}
 	// Later firings do not change earlier ones.
 	for i := range fired {
 		part := Refilter(l, 3, fired[:i+1])
-		if got, want := part[i], all[i]; got.Bias != want.Bias || got.BiasSD != want.BiasSD || got.Drift != want.Drift {
+		if got, want := part[i], all[i]; got.Bias != want.Bias || got.BiasSD != want.BiasSD ||
+			got.Drift != want.Drift {
 			t.Errorf("firing %s changed when others came after it", fired[i].Firing)
 		}
 	}
@@ -250,7 +266,8 @@ func TestProbeFilterWords(t *testing.T) {
 // Were they not, the bias would move by less than 1 °C (design: 0.6).
 func TestProbeFilterPackOrder(t *testing.T) {
 	l := MainConeScale()
-	pack := []ConeReading{{ID: "a", Cone: "5", Seen: Down}, {ID: "b", Cone: "6", Tilt: 60, Tilted: true}, {ID: "c", Cone: "7", Seen: Upright}}
+	pack := []ConeReading{{ID: "a", Cone: "5", Seen: Down}, {ID: "b", Cone: "6", Tilt: 60, Tilted: true},
+		{ID: "c", Cone: "7", Seen: Upright}}
 	orders := [][]int{{0, 1, 2}, {0, 2, 1}, {1, 0, 2}, {1, 2, 0}, {2, 0, 1}, {2, 1, 0}}
 	least, most := math.Inf(1), math.Inf(-1)
 	var first ProbeBias
@@ -267,7 +284,8 @@ func TestProbeFilterPackOrder(t *testing.T) {
 		if i == 0 {
 			first = got
 		} else if got.Bias != first.Bias || got.BiasSD != first.BiasSD {
-			t.Errorf("order %v: %v ± %v, first order %v ± %v", order, got.Bias, got.BiasSD, first.Bias, first.BiasSD)
+			t.Errorf("order %v: %v ± %v, first order %v ± %v", order, got.Bias, got.BiasSD,
+				first.Bias, first.BiasSD)
 		}
 	}
 	if most-least >= 1 {
@@ -278,7 +296,8 @@ func TestProbeFilterPackOrder(t *testing.T) {
 
 // The bias holds near where cones were read and above 800 °C; elsewhere nothing is known.
 func TestProbeBiasReach(t *testing.T) {
-	b := Refilter(MainConeScale(), 9, []FiredCones{{AsIndicated: 1212, Readings: []ConeReading{{Cone: "6", Tilt: 90, Tilted: true}}}})[0]
+	b := Refilter(MainConeScale(), 9, []FiredCones{{AsIndicated: 1212,
+		Readings: []ConeReading{{Cone: "6", Tilt: 90, Tilted: true}}}})[0]
 	if bias, sd := b.For(1212); bias != b.Bias || float64(sd) != b.BiasSD || !(bias > 5) {
 		t.Errorf("at 1212: %v ± %v", bias, sd)
 	}
@@ -325,9 +344,11 @@ func TestProbeFilterSimulated(t *testing.T) {
 		}
 		for firing, want := range c.want {
 			rms := math.Sqrt(sum[firing] / lives)
-			t.Logf("reading sd %.1f: rms error after %d firings %.2f °C (design %.1f)", c.sd, firing, rms, want)
+			t.Logf("reading sd %.1f: rms error after %d firings %.2f °C (design %.1f)",
+				c.sd, firing, rms, want)
 			if math.Abs(rms/want-1) > 0.06 {
-				t.Errorf("reading sd %.1f: rms error after %d firings %.2f °C, want %.1f ± 6 %%", c.sd, firing, rms, want)
+				t.Errorf("reading sd %.1f: rms error after %d firings %.2f °C, want %.1f ± 6 %%",
+					c.sd, firing, rms, want)
 			}
 		}
 		within := math.Sqrt(sum[5] / lives)

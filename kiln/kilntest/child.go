@@ -24,7 +24,8 @@ func StartChild(cmd *exec.Cmd, signal syscall.Signal) error {
 		err := cmd.Start()
 		started <- err
 		for err == nil { // until it ended; who started it still waits for it itself
-			if err = unix.Waitid(unix.P_PID, cmd.Process.Pid, nil, unix.WEXITED|unix.WNOWAIT, nil); err == nil {
+			if err = unix.Waitid(unix.P_PID, cmd.Process.Pid, nil,
+				unix.WEXITED|unix.WNOWAIT, nil); err == nil {
 				return
 			}
 			if err == unix.EINTR {

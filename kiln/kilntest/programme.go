@@ -1,8 +1,8 @@
 // Package kilntest has made-up firings for the tests of the rooms of the kiln.
 //
-// In flow legs of a programme, each a rate and a temperature or a time to hold, and the step of the readings; out
-// flows the curve of a kiln that follows it exactly, whole or cut with a gap. Calibration draws what was said
-// against what came true, where the long tests ask for pictures.
+// In flow legs of a programme, each a rate and a temperature or a time to hold, and the step of the readings;
+// out flows the curve of a kiln that follows it exactly, whole or cut with a gap. Calibration draws what was
+// said against what came true, where the long tests ask for pictures.
 //
 // It is for tests alone: it knows no clock, and its kilns belong to nobody.
 package kilntest

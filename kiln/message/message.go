@@ -92,8 +92,8 @@ func Stopped(m Message) Message {
 	return Message{Key: "{1}", Args: []any{sentence{m, false, true}}}
 }
 
-// Of is what an error says, where it is a Message or has one as Says. Other errors are the machine's own: their
-// words are in no table and stay as they are.
+// Of is what an error says, where it is a Message or has one as Says. Other errors are the machine's own:
+// their words are in no table and stay as they are.
 func Of(err error) Message {
 	var m Message
 	var says interface{ Says() Message }
@@ -296,7 +296,8 @@ func (r Reader) text(k Key) string {
 	return string(k)
 }
 
-// Write is what fills a place: a name as it is, of string or of a type that is one, a whole number, a Message or another Arg as r reads it.
+// Write is what fills a place: a name as it is, of string or of a type that is one, a whole number, a Message
+// or another Arg as r reads it.
 func (r Reader) Write(arg any) string {
 	switch a := arg.(type) {
 	case Arg:

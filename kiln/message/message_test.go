@@ -13,7 +13,8 @@ import (
 var german = Reader{Comma: true, Unit: "cm", Text: func(k Key) string {
 	return map[Key]string{"dry": "trocken", "the firing of {1} is over": "der Brand von {1} ist vorbei",
 		"{1} of {2}": "{2} hat {1}",
-		"{1} bars":   "{1} Stäbe", "1 bar": "1 Stab", "it is {1}": "er ist [1]", "{1} % of it": "{1} % davon"}[k]
+		"{1} bars":   "{1} Stäbe", "1 bar": "1 Stab", "it is {1}": "er ist [1]",
+		"{1} % of it": "{1} % davon"}[k]
 }}
 
 // What people typed stays as it is, though it is a word of the trade, a place or a text of the table.
@@ -47,7 +48,8 @@ func TestRender(t *testing.T) {
 		{Count(1, "1 bar", "{1} bars"), "1 bar", "1 Stab"},
 		{Count(12, "1 bar", "{1} bars"), "12 bars", "12 Stäbe"},
 		{New("{1} % of it", Percent(0.1234, 1)), "12.3 % of it", "12,3 % davon"},
-		{New("{1} of {2}", Number{Value: -0.04, Places: 1}, Number{Value: -0.06, Places: 1}), "0.0 of -0.1", "-0,1 hat 0,0"},
+		{New("{1} of {2}", Number{Value: -0.04, Places: 1}, Number{Value: -0.06, Places: 1}),
+			"0.0 of -0.1", "-0,1 hat 0,0"},
 		{New("{1} of {2}", 1, 2.5), "1 of –", "– hat 1"},
 		{Join(", ", dry, Message{}, name), "dry, dry", "trocken, dry"},
 		{Join(", ", Message{}), "", ""},
@@ -126,7 +128,8 @@ func TestFill(t *testing.T) {
 		t.Error(got)
 	}
 	for text, want := range map[string]string{"": "", "plain": "plain", "{1}": "<0>", "a [12] b": "a <11> b",
-		"{99}{100}": "<98>{100}", "{01}": "{01}", "{1]": "{1]", "[1}": "[1}", "{1": "{1", "{1:}": "{1:}", "{/}": "{/}",
+		"{99}{100}": "<98>{100}", "{01}": "{01}", "{1]": "{1]", "[1}": "[1}", "{1": "{1",
+		"{1:}": "{1:}", "{/}": "{/}",
 		"{9}": "<8>", "{{1}": "{<0>"} {
 		got := Fill(text, func(n int) (string, bool) { return "<" + strconv.Itoa(n) + ">", true })
 		if got != want {
@@ -173,7 +176,8 @@ func TestNames(t *testing.T) {
 func TestWrapError(t *testing.T) {
 	busy := NewError("it is busy")
 	gone := WrapError(busy, "it is {1}", "gone")
-	if !errors.Is(gone, busy) || Of(gone).String() != "it is gone" || Of(fmt.Errorf("open: %w", gone)).String() != "it is gone" {
+	if !errors.Is(gone, busy) || Of(gone).String() != "it is gone" ||
+		Of(fmt.Errorf("open: %w", gone)).String() != "it is gone" {
 		t.Errorf("%v", gone)
 	}
 }

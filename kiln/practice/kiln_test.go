@@ -34,7 +34,8 @@ func TestKilnSays(t *testing.T) {
 		0: "20.0,25.0\r\n", 6 * time.Minute: "110.0,115.0\r\n",
 		10 * time.Minute: "", 20 * time.Minute: "320.0,OPEN\r\n", 22 * time.Minute: "1372.0,355.0\r\n",
 		30 * time.Minute: "870.0,475.0\r\n", 48 * time.Minute: "620.0,745.0\r\n",
-		50 * time.Minute: "1418.0,775.0\r\n", 52 * time.Minute: "-760.0,805.0\r\n", 120 * time.Minute: "915.0,925.0\r\n",
+		50 * time.Minute: "1418.0,775.0\r\n", 52 * time.Minute: "-760.0,805.0\r\n",
+		120 * time.Minute: "915.0,925.0\r\n",
 	} {
 		if got := said(k, after); got != want {
 			t.Errorf("at %v: %q, want %q", after, got, want)
@@ -65,7 +66,8 @@ func TestGarbled(t *testing.T) {
 func TestRun(t *testing.T) {
 	plug := &Plug{Link: filepath.Join(t.TempDir(), "kiln")}
 	defer plug.Unplug()
-	k := &Kiln{Curves: []Curve{{Programme: MustParse("20>80@3600")}}, Faults: []Fault{{What: Unplug, From: 20 * time.Second, To: 25 * time.Second}}}
+	k := &Kiln{Curves: []Curve{{Programme: MustParse("20>80@3600")}},
+		Faults: []Fault{{What: Unplug, From: 20 * time.Second, To: 25 * time.Second}}}
 	var waited []time.Duration
 	var seen []string
 	k.Factor = 60

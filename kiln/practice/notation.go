@@ -35,7 +35,8 @@ func Parse(notation string) (Programme, error) {
 			return Programme{}, fmt.Errorf("practice programme, word %d, %q: %w", i+1, word, err)
 		}
 		if p.Length() > longest {
-			return Programme{}, fmt.Errorf("practice programme, word %d, %q: longer than %v", i+1, word, longest)
+			return Programme{}, fmt.Errorf("practice programme, word %d, %q: longer than %v", i+1, word,
+				longest)
 		}
 	}
 	return p, nil

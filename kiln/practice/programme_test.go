@@ -31,7 +31,8 @@ func TestProgramme(t *testing.T) {
 	top := h(580.0/150) + h(520.0/180)
 	near(t, "in the hold", p.T(top+10*time.Minute), 1120)
 	// Newton: five hours after switching off 1100 K over the room are 1100/e.
-	near(t, "a time constant after switching off", p.T(top+30*time.Minute+5*time.Hour), 20+1100/kiln.Celsius(math.E))
+	near(t, "a time constant after switching off", p.T(top+30*time.Minute+5*time.Hour),
+		20+1100/kiln.Celsius(math.E))
 	near(t, "at the end", p.T(p.Length()+time.Hour), 95)
 	// 1100 e^(-t/5) = 75 at t = 5 ln(1100/75) = 13.4278 h
 	if cool := p.Length() - top - 30*time.Minute; math.Abs(cool.Hours()-13.4278) > 1e-3 {
@@ -47,7 +48,8 @@ func TestSilenceGoesBesideTheProgramme(t *testing.T) {
 	if len(p.Silences()) != 1 || p.Silences()[0] != (Silence{time.Hour, time.Hour + 20*time.Minute}) {
 		t.Fatalf("silences %v", p.Silences())
 	}
-	for after, silent := range map[time.Duration]bool{time.Hour - 1: false, time.Hour: true, 79 * time.Minute: true, 80 * time.Minute: false} {
+	for after, silent := range map[time.Duration]bool{time.Hour - 1: false, time.Hour: true,
+		79 * time.Minute: true, 80 * time.Minute: false} {
 		if p.Silent(after) != silent {
 			t.Errorf("silent at %v: %v", after, !silent)
 		}
@@ -140,13 +142,15 @@ func TestCurve(t *testing.T) {
 	near(t, "true", c.True(2*time.Hour), 324)
 	other := c
 	other.Seed = 8
-	if c.Reading(time.Hour) == other.Reading(time.Hour) && c.Reading(2*time.Hour) == other.Reading(2*time.Hour) {
+	if c.Reading(time.Hour) == other.Reading(time.Hour) &&
+		c.Reading(2*time.Hour) == other.Reading(2*time.Hour) {
 		t.Error("another seed, the same noise")
 	}
 }
 
 func TestSwing(t *testing.T) {
-	c := Curve{Programme: MustParse("20>900@880 >1200@300 h60"), Swing: Swing{Above: 1000, By: 25, Period: 20 * time.Minute}}
+	c := Curve{Programme: MustParse("20>900@880 >1200@300 h60"), Swing: Swing{Above: 1000, By: 25,
+		Period: 20 * time.Minute}}
 	near(t, "below", c.True(30*time.Minute), 460)
 	for quarter, by := range []kiln.Celsius{0, 25, 0, -25, 0} {
 		near(t, "some quarters of a period on", c.True(2*time.Hour+time.Duration(quarter)*5*time.Minute),

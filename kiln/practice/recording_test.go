@@ -25,7 +25,8 @@ func TestRecordingKeepsEveryByte(t *testing.T) {
 			e := LineEvent{After: age, What: rapid.SampledFrom([]string{Opened, Gone, Received, Sent}).Draw(t,
 				"what")}
 			if e.What == Received || e.What == Sent {
-				e.Bytes = rapid.OneOf(rapid.SliceOf(rapid.Byte()), rapid.Map(rapid.String(), func(s string) []byte { return []byte(s) })).Draw(t, "bytes")
+				e.Bytes = rapid.OneOf(rapid.SliceOf(rapid.Byte()),
+					rapid.Map(rapid.String(), func(s string) []byte { return []byte(s) })).Draw(t, "bytes")
 			}
 			want = append(want, e)
 			text += e.String() + "\n"
@@ -40,7 +41,8 @@ func TestRecordingKeepsEveryByte(t *testing.T) {
 			t.Fatalf("%v %q\n%s", err, got.About, text)
 		}
 		for i, e := range got.Events {
-			if e.After != want[i].After || e.What != want[i].What || string(e.Bytes) != string(want[i].Bytes) {
+			if e.After != want[i].After || e.What != want[i].What ||
+				string(e.Bytes) != string(want[i].Bytes) {
 				t.Fatalf("%v came back as %v", want[i], e)
 			}
 		}

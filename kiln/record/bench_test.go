@@ -20,10 +20,12 @@ func BenchmarkSecond(b *testing.B) {
 	now := boot("a", kilntest.Winter, true)
 	told := heatwork.Witnessed{}
 	for _, c := range threeZones.Channels {
-		told[c.ID] = heatwork.ProbeStory{Place: kiln.Place{Channel: c.ID}, After: []heatwork.ProbeBias{{Bias: 9, BiasSD: 2, Cones: 4, Low: 1200, High: 1230}}}
+		told[c.ID] = heatwork.ProbeStory{Place: kiln.Place{Channel: c.ID},
+			After: []heatwork.ProbeBias{{Bias: 9, BiasSD: 2, Cones: 4, Low: 1200, High: 1230}}}
 	}
-	r := &Recorder{Kilns: []kiln.Kiln{threeZones}, Log: newMemoryLog(), Ladder: heatwork.MainConeScale(), Past: map[kiln.KilnID]detect.Past{"big-blue": {Probes: told}},
-		Now: func() kiln.Stamp { return now }, NewID: func() kiln.FiringID { return "f" }}
+	r := &Recorder{Kilns: []kiln.Kiln{threeZones}, Log: newMemoryLog(), Ladder: heatwork.MainConeScale(),
+		Past: map[kiln.KilnID]detect.Past{"big-blue": {Probes: told}},
+		Now:  func() kiln.Stamp { return now }, NewID: func() kiln.FiringID { return "f" }}
 	r.prepare()
 	r.resume(nil)
 	values := []kiln.Value{{Channel: "1"}, {Channel: "2"}, {Channel: "3"}}
@@ -48,7 +50,9 @@ func BenchmarkTakeUp(b *testing.B) {
 	u := Unfinished{Firing: kiln.Firing{ID: "f", Kiln: "big-blue", Status: kiln.Running}}
 	for i := range 30 * 3600 {
 		t := 20 + kiln.Celsius(i)*0.011
-		u.Samples = append(u.Samples, kiln.Sample{Kiln: "big-blue", At: kiln.Stamp{Boot: "a", Since: time.Duration(i) * time.Second, Wall: kilntest.Winter, Trusted: true},
+		u.Samples = append(u.Samples, kiln.Sample{Kiln: "big-blue",
+			At: kiln.Stamp{Boot: "a", Since: time.Duration(i) * time.Second,
+				Wall: kilntest.Winter, Trusted: true},
 			Values: []kiln.Value{{Channel: "1", T: t}, {Channel: "2", T: t}, {Channel: "3", T: t}}})
 	}
 	for b.Loop() {

@@ -28,7 +28,10 @@ func TestBrokenOffFiringHasOneStatus(t *testing.T) {
 					g.ids = ids
 				}
 				load := func(id string) {
-					if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: "big-blue", What: detect.LoadsKnown, Loads: []detect.Load{{ID: id, Kind: kiln.Glaze, Atmosphere: kiln.Oxidation}}}); err != nil {
+					if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: "big-blue",
+						What: detect.LoadsKnown,
+						Loads: []detect.Load{{ID: id, Kind: kiln.Glaze,
+							Atmosphere: kiln.Oxidation}}}); err != nil {
 						t.Fatal(err)
 					}
 				}
@@ -44,7 +47,8 @@ func TestBrokenOffFiringHasOneStatus(t *testing.T) {
 					g.ramp(1238, 28, 400)
 				}
 				g.hold(28, 15*time.Minute)
-				if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: "big-blue", What: detect.Unpacked, Load: "one"}); err != nil {
+				if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: "big-blue", What: detect.Unpacked,
+					Load: "one"}); err != nil {
 					t.Fatal(err)
 				}
 				load("two")

@@ -18,7 +18,11 @@ func TestClockIsSetInMidFiring(t *testing.T) {
 		set  func(g *rig, log *memoryLog) *rig
 	}{
 		{"in mid-firing", func(g *rig, _ *memoryLog) *rig { g.setClock(kilntest.Winter); return g }},
-		{"while nothing is heard", func(g *rig, _ *memoryLog) *rig { g.setClock(kilntest.Winter); g.silence(10 * time.Second); return g }},
+		{"while nothing is heard", func(g *rig, _ *memoryLog) *rig {
+			g.setClock(kilntest.Winter)
+			g.silence(10 * time.Second)
+			return g
+		}},
 		{"before a stop", func(g *rig, log *memoryLog) *rig {
 			g.setClock(kilntest.Winter)
 			g.hold(600, time.Minute)
@@ -66,8 +70,10 @@ func TestClockIsSetInMidFiring(t *testing.T) {
 				}
 				f = log.firings[log.order[0]]
 				check("at the end:", f.Began)
-				if took := f.Over.Wall.Sub(f.Began.Wall); !f.Over.Trusted || (took-f.Length).Abs() > time.Minute {
-					t.Errorf("over %v, %v after it began by the dates; %v by its ages", f.Over, took, f.Length)
+				if took := f.Over.Wall.Sub(f.Began.Wall); !f.Over.Trusted ||
+					(took-f.Length).Abs() > time.Minute {
+					t.Errorf("over %v, %v after it began by the dates; %v by its ages", f.Over, took,
+						f.Length)
 				}
 			})
 		})

@@ -30,7 +30,8 @@ func TestButtons(t *testing.T) {
 		g := newRig(t, log, boot("a", kilntest.Winter, true))
 		g.hold(20, 10*time.Minute)
 		// The button begins one at once, cold, under the id of whoever pressed it.
-		if id := g.tell(detect.Fact{What: detect.NewFiring, Firing: "asked-1", Kind: kiln.Glaze}); id != "asked-1" {
+		if id := g.tell(detect.Fact{What: detect.NewFiring, Firing: "asked-1",
+			Kind: kiln.Glaze}); id != "asked-1" {
 			t.Fatalf("firing %q, want asked-1", id)
 		}
 		if l := g.live(); l.Firing != "asked-1" || l.Kind != kiln.Glaze || l.KindFrom != detect.FromFact {
@@ -63,7 +64,8 @@ func TestButtons(t *testing.T) {
 				t.Errorf("%s is %s, want %s", id, f.Status, want[i])
 			}
 		}
-		if f := log.firings["asked-1"]; f.Kind != kiln.Bisque || f.KindFrom != detect.FromFact || f.Atmosphere != kiln.Oxidation || !f.AtLeast {
+		if f := log.firings["asked-1"]; f.Kind != kiln.Bisque || f.KindFrom != detect.FromFact ||
+			f.Atmosphere != kiln.Oxidation || !f.AtLeast {
 			t.Errorf("firing %+v", f)
 		}
 	})
@@ -73,7 +75,8 @@ func TestUnpackingEndsAFiring(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		log := newMemoryLog()
 		g := newRig(t, log, boot("a", kilntest.Winter, true))
-		g.tell(detect.Fact{What: detect.LoadsKnown, Loads: []detect.Load{{ID: "load-1", Kind: kiln.Bisque, Atmosphere: kiln.Oxidation}}})
+		g.tell(detect.Fact{What: detect.LoadsKnown,
+			Loads: []detect.Load{{ID: "load-1", Kind: kiln.Bisque, Atmosphere: kiln.Oxidation}}})
 		g.hold(20, 10*time.Minute)
 		g.ramp(20, 1000, 300)
 		l := g.live()
@@ -111,7 +114,8 @@ func TestUnpackingEndsAFiring(t *testing.T) {
 func TestTellRefuses(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		g := newRig(t, newMemoryLog(), boot("a", kilntest.Winter, true))
-		if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: "nobody", What: detect.Unpacked}); !errors.Is(err, ErrNoKiln) {
+		if _, err := g.rec.Tell(t.Context(),
+			detect.Fact{Kiln: "nobody", What: detect.Unpacked}); !errors.Is(err, ErrNoKiln) {
 			t.Errorf("error %v, want %v", err, ErrNoKiln)
 		}
 		if err := g.stop(); err != nil {
@@ -119,7 +123,8 @@ func TestTellRefuses(t *testing.T) {
 		}
 		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
 		defer cancel()
-		if _, err := g.rec.Tell(ctx, detect.Fact{Kiln: "big-blue", What: detect.Unpacked}); !errors.Is(err, context.DeadlineExceeded) {
+		if _, err := g.rec.Tell(ctx, detect.Fact{Kiln: "big-blue", What: detect.Unpacked}); !errors.Is(err,
+			context.DeadlineExceeded) {
 			t.Errorf("error %v after the recorder ended", err)
 		}
 	})
@@ -129,7 +134,8 @@ func TestGuessKind(t *testing.T) {
 	usual := func(last kiln.Kind, pairs ...any) detect.Past {
 		p := detect.Past{Kind: last}
 		for i := 0; i < len(pairs); i += 2 {
-			p.Usual = append(p.Usual, detect.Expected{Kind: pairs[i].(kiln.Kind), HeatWork: kiln.Celsius(pairs[i+1].(int))})
+			p.Usual = append(p.Usual, detect.Expected{Kind: pairs[i].(kiln.Kind),
+				HeatWork: kiln.Celsius(pairs[i+1].(int))})
 		}
 		return p
 	}
@@ -141,8 +147,10 @@ func TestGuessKind(t *testing.T) {
 	}{
 		{"nearest usual", 1012, usual(kiln.Glaze, kiln.Bisque, 1008, kiln.Glaze, 1222), kiln.Bisque},
 		{"over 15 °C from any", 1240, usual(kiln.Glaze, kiln.Bisque, 1008, kiln.Glaze, 1222), kiln.Other},
-		{"two within 15: the last one's", 1004, usual(kiln.Once, kiln.Bisque, 1000, kiln.Once, 1010), kiln.Once},
-		{"two within 15, the last was neither: nearest", 1004, usual(kiln.Glaze, kiln.Bisque, 1000, kiln.Once, 1010, kiln.Glaze, 1222), kiln.Bisque},
+		{"two within 15: the last one's", 1004, usual(kiln.Once, kiln.Bisque, 1000, kiln.Once, 1010),
+			kiln.Once},
+		{"two within 15, the last was neither: nearest", 1004,
+			usual(kiln.Glaze, kiln.Bisque, 1000, kiln.Once, 1010, kiln.Glaze, 1222), kiln.Bisque},
 		{"first firing of a kiln", 1000, detect.Past{}, kiln.Bisque},
 		{"as hot after a bisque, none usual yet", 1000, detect.Past{Kind: kiln.Bisque}, kiln.Other},
 		{"hot, none usual yet", 1222, detect.Past{}, kiln.Glaze},

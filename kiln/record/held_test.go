@@ -61,12 +61,14 @@ func TestHeldReadingsAreKept(t *testing.T) {
 // The zones' history can be read from what is kept of each minute: it is that of the judge that
 // heard every reading, within what the middle of a minute's lowest and highest hides.
 func TestZonesOfMinutes(t *testing.T) {
-	k := kiln.Kiln{ID: "big-blue", Control: "1", Every: time.Second, Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}}}
+	k := kiln.Kiln{ID: "big-blue", Control: "1", Every: time.Second,
+		Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}}}
 	j := faults.NewFaultDetector(k, nil)
 	minutes := []kiln.Envelope{{Channel: "1", Step: time.Minute}, {Channel: "2", Step: time.Minute}}
 	say := func(after time.Duration, control kiln.Celsius) {
 		second := control - 12 - control/100
-		j.Assess(kiln.Sample{Kiln: k.ID, At: kiln.Stamp{Boot: "a", Since: time.Hour + after}, Values: []kiln.Value{{Channel: "1", T: control}, {Channel: "2", T: second}}})
+		j.Assess(kiln.Sample{Kiln: k.ID, At: kiln.Stamp{Boot: "a", Since: time.Hour + after},
+			Values: []kiln.Value{{Channel: "1", T: control}, {Channel: "2", T: second}}})
 		minutes[0].Put(after, control)
 		minutes[1].Put(after, second)
 	}
@@ -83,7 +85,8 @@ func TestZonesOfMinutes(t *testing.T) {
 	}
 	for i := range heard {
 		a, b := heard[i], read[i]
-		if a.From != b.From || a.Rising != b.Rising || a.Firings != 1 || b.Firings != 1 || a.Mean-b.Mean > 0.2 || b.Mean-a.Mean > 0.2 {
+		if a.From != b.From || a.Rising != b.Rising || a.Firings != 1 || b.Firings != 1 ||
+			a.Mean-b.Mean > 0.2 || b.Mean-a.Mean > 0.2 {
 			t.Errorf("heard %v, read %v", a, b)
 		}
 	}
@@ -94,12 +97,16 @@ func TestZonesOfMinutes(t *testing.T) {
 
 // What was seen of a firing before a restart counts with what is seen of it after.
 func TestZonesJoin(t *testing.T) {
-	k := kiln.Kiln{ID: "big-blue", Control: "1", Every: time.Second, Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}}}
-	whole, before, after := faults.NewFaultDetector(k, nil), faults.NewFaultDetector(k, nil), faults.NewFaultDetector(k, nil)
+	k := kiln.Kiln{ID: "big-blue", Control: "1", Every: time.Second,
+		Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}}}
+	whole, before, after := faults.NewFaultDetector(k, nil), faults.NewFaultDetector(k,
+		nil), faults.NewFaultDetector(k, nil)
 	for i := range 4 * 3600 {
 		control := 20 + kiln.Celsius(i)/16
-		s := kiln.Sample{Kiln: k.ID, At: kiln.Stamp{Boot: "a", Since: time.Hour + time.Duration(i)*time.Second},
-			Values: []kiln.Value{{Channel: "1", T: control}, {Channel: "2", T: control - kiln.Celsius(i)/1000}}}
+		s := kiln.Sample{Kiln: k.ID, At: kiln.Stamp{Boot: "a",
+			Since: time.Hour + time.Duration(i)*time.Second},
+			Values: []kiln.Value{{Channel: "1", T: control},
+				{Channel: "2", T: control - kiln.Celsius(i)/1000}}}
 		whole.Zones.See(s)
 		if i < 3*3600 {
 			before.Zones.See(s)

@@ -147,7 +147,9 @@ func (d *kilnState) keepLast(s kiln.Sample) {
 	before := d.off
 	d.off = d.judge.Disagreements()
 	for _, off := range d.off {
-		if !slices.ContainsFunc(before, func(b faults.Disagreement) bool { return b.Channel == off.Channel }) {
+		if !slices.ContainsFunc(before, func(b faults.Disagreement) bool {
+			return b.Channel == off.Channel
+		}) {
 			d.faulty[kiln.Disagrees]++ // once each time that it begins: no reading is left out
 		}
 	}
@@ -263,8 +265,8 @@ func (d *kilnState) begin(e detect.Event) {
 	d.rec.writer.add(entry{begin: true, firing: f, samples: e.Preroll})
 }
 
-// peak writes down what the firing has reached, once its peak is passed: bars can be measured before the record
-// ends. Where the peak is taken back it is not known again.
+// peak writes down what the firing has reached, once its peak is passed: bars can be measured before the
+// record ends. Where the peak is taken back it is not known again.
 func (d *kilnState) peak(passed bool) {
 	if d.growing == nil {
 		return
@@ -343,7 +345,8 @@ func (d *kilnState) tell(t told) {
 	d.byHand = &f
 	d.handle(d.detector.Tell(f))
 	d.byHand = nil
-	if f.What == detect.NewFiring || f.What == detect.Unpacked && d.detector.Hottest() < detect.UnpackedBelow {
+	if f.What == detect.NewFiring || f.What == detect.Unpacked &&
+		d.detector.Hottest() < detect.UnpackedBelow {
 		d.after.Attended()
 	}
 	if d.growing != nil {

@@ -29,9 +29,10 @@ type Live struct {
 	Hottest   kiln.Celsius   // of the probes that read well now; NaN where none does
 	HottestOf kiln.ChannelID // which one that is
 
-	Probe      kiln.ChannelID // that speaks: T, Rate, Peak and HeatWork's own are of it
-	ProbeSince kiln.Stamp     // when it began to speak in the place of the control probe; zero where it is that
-	Aside      faults.Aside   // the hottest reading that is held aside; the zero one if there is none
+	Probe kiln.ChannelID // that speaks: T, Rate, Peak and HeatWork's own are of it
+	// when it began to speak in the place of the control probe; zero where it is that
+	ProbeSince kiln.Stamp
+	Aside      faults.Aside // the hottest reading that is held aside; the zero one if there is none
 
 	Firing     kiln.FiringID                    // "" when none is open
 	Number     int                              // 0 until the store has given it one
@@ -175,8 +176,9 @@ func ageAt(at, now kiln.Stamp) time.Duration {
 
 // live is what the kiln is doing at now.
 func (d *kilnState) live(now kiln.Stamp) Live {
-	l := Live{Kiln: d.kiln.ID, State: d.detector.State(), T: kiln.NoTemperature(), LastT: kiln.NoTemperature(),
-		Rate: kiln.CelsiusPerHour(kiln.NoTemperature()), Peak: kiln.NoTemperature(),
+	l := Live{Kiln: d.kiln.ID, State: d.detector.State(), T: kiln.NoTemperature(),
+		LastT: kiln.NoTemperature(),
+		Rate:  kiln.CelsiusPerHour(kiln.NoTemperature()), Peak: kiln.NoTemperature(),
 		Hottest:  kiln.NoTemperature(),
 		Limit:    d.kiln.Limit,
 		KeepShut: d.detector.KeptShutAbove(), Good: d.good, Faulty: d.counts(), Disagree: slices.Clone(d.off),
@@ -251,7 +253,8 @@ func (d *kilnState) liveFiring(l *Live) {
 	g := d.growing
 	if g == nil && d.reopened != nil {
 		f := d.reopened.Firing
-		l.Firing, l.Number, l.Kind, l.KindFrom, l.Atmosphere, l.Load, l.Began = f.ID, f.Number, f.Kind, f.KindFrom,
+		l.Firing, l.Number, l.Kind, l.KindFrom, l.Atmosphere, l.Load, l.Began =
+			f.ID, f.Number, f.Kind, f.KindFrom,
 			f.Atmosphere, f.Load, f.Began
 	}
 	if g == nil {

@@ -53,7 +53,8 @@ func TestLiveCurve(t *testing.T) {
 			t.Errorf("tail ends at %v, minutes at %v", c.Tail.After[n-1], m.After[len(m.After)-1])
 		}
 		l := g.live()
-		if c.Firing.Peak > 690 || c.Firing.Faulty[kiln.Break] != 120 || l.Faulty[kiln.Break] != 120 || l.T > 690 {
+		if c.Firing.Peak > 690 || c.Firing.Faulty[kiln.Break] != 120 ||
+			l.Faulty[kiln.Break] != 120 || l.T > 690 {
 			t.Errorf("peak %.1f, faulty %v, live %.1f", c.Firing.Peak, c.Firing.Faulty, l.T)
 		}
 		if w := l.HeatWork["1"]; w.C.Known() && w.C > 700 {
@@ -61,7 +62,8 @@ func TestLiveCurve(t *testing.T) {
 		}
 		// It is a copy.
 		c.Minutes[0].High[0], c.Tail.T[0][0] = 9999, 9999
-		if again, _ := g.rec.LiveCurve("big-blue"); again.Minutes[0].High[0] == 9999 || again.Tail.T[0][0] == 9999 {
+		if again, _ := g.rec.LiveCurve("big-blue"); again.Minutes[0].High[0] == 9999 ||
+			again.Tail.T[0][0] == 9999 {
 			t.Error("the curve of the recorder can be written to from outside")
 		}
 		if err := g.stop(); err != nil {

@@ -30,9 +30,10 @@ const (
 	VentOffNotice         = "kiln.vent_off"   // while it fires
 	StillHotNotice        = "kiln.still_hot"  // or climbing again, long after the end
 	CooledNotice          = "kiln.cooled"
-	MayBeOverLimitNotice  = "kiln.may_be_over_limit" // a reading over the limit that no kiln can have jumped to
-	ProbeLostNotice       = "kiln.probe_lost"        // the control probe; another one speaks
-	StillFiringNotice     = "firing.still_firing"    // unpacked, it was said, before the top was passed
+	// a reading over the limit that no kiln can have jumped to
+	MayBeOverLimitNotice = "kiln.may_be_over_limit"
+	ProbeLostNotice      = "kiln.probe_lost"     // the control probe; another one speaks
+	StillFiringNotice    = "firing.still_firing" // unpacked, it was said, before the top was passed
 )
 
 // Notice is something to tell a person. It is a message and no safety device.
@@ -49,7 +50,8 @@ type Notice struct {
 	Soon   bool           // it came down sooner than it ever cooled: the probe may be wrong
 }
 
-// ventOffAfter is how long the vent of a kiln that fires may be off before it is told: somebody may be at it (own).
+// ventOffAfter is how long the vent of a kiln that fires may be off before it is told: somebody may be at it
+// (own).
 const ventOffAfter = 5 * time.Minute
 
 // lastingNotices are what a kiln's notices look at once a second, each true for as long as
@@ -64,9 +66,15 @@ var lastingNotices = [...]struct {
 		return l.State == kiln.Quiet && (l.Hot || l.Firing != "") && l.LastT.Known()
 	}},
 	{OverLimitNotice, time.Minute, func(l Live, _ detect.Expected) bool { return l.OverLimit }},
-	{MayBeOverLimitNotice, 0, func(l Live, _ detect.Expected) bool { return l.Aside.Held() && l.Aside.T > l.Limit }},
-	{ProbeLostNotice, 0, func(l Live, _ detect.Expected) bool { return l.ProbeSince != (kiln.Stamp{}) && l.Firing != "" }},
-	{VentOffNotice, ventOffAfter, func(l Live, _ detect.Expected) bool { return l.Vent == VentOff && l.Firing != "" && l.Hot }},
+	{MayBeOverLimitNotice, 0, func(l Live, _ detect.Expected) bool {
+		return l.Aside.Held() && l.Aside.T > l.Limit
+	}},
+	{ProbeLostNotice, 0, func(l Live, _ detect.Expected) bool {
+		return l.ProbeSince != (kiln.Stamp{}) && l.Firing != ""
+	}},
+	{VentOffNotice, ventOffAfter, func(l Live, _ detect.Expected) bool {
+		return l.Vent == VentOff && l.Firing != "" && l.Hot
+	}},
 	{StillHotNotice, 0, func(l Live, _ detect.Expected) bool { return l.StillHot }},
 	{FiringLongNotice, 10 * time.Minute, func(l Live, e detect.Expected) bool {
 		return l.Firing != "" && !l.TopPassed && e.ToTop > 0 && float64(l.Elapsed) > 1.5*float64(e.ToTop)

@@ -14,9 +14,9 @@ import (
 )
 
 // In usual firings nothing is told but what is wanted: that it began, that it is down to the
-// temperature above which it is kept shut, that it is over. Bisque and glaze firings in turn whose climbs, holds and coolings
-// vary by a tenth, read every 20 s with a noise of 0.4 °C, each told what the ones before make
-// usual. An ordinary run has eight of them, a soak a hundred.
+// temperature above which it is kept shut, that it is over. Bisque and glaze firings in turn whose climbs,
+// holds and coolings vary by a tenth, read every 20 s with a noise of 0.4 °C, each told what the ones before
+// make usual. An ordinary run has eight of them, a soak a hundred.
 func TestUsualFiringsTellNothingElse(t *testing.T) {
 	firings := 8
 	if os.Getenv("LIDWRIGHT_SOAK") == "1" {
@@ -53,7 +53,8 @@ func TestUsualFiringsTellNothingElse(t *testing.T) {
 			}
 			hold(time.Hour)
 			to(110, 80)
-			if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: kilntest.BigBlue.ID, What: detect.KindTold, Kind: kind, Atmosphere: kiln.Oxidation}); err != nil {
+			if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: kilntest.BigBlue.ID, What: detect.KindTold,
+				Kind: kind, Atmosphere: kiln.Oxidation}); err != nil {
 				t.Fatal(err)
 			}
 			if kind == kiln.Bisque {
@@ -72,9 +73,11 @@ func TestUsualFiringsTellNothingElse(t *testing.T) {
 			past = append([]kiln.Firing{f}, past...)
 			known := detect.PastOf(past, "1")
 			for _, p := range past[:min(len(past), 8)] {
-				known.Hold(p, analysis.FeaturesOf(kiln.Resample(log.samples[p.ID], []kiln.ChannelID{"1"}, time.Minute), "1").Holds)
+				known.Hold(p, analysis.FeaturesOf(kiln.Resample(log.samples[p.ID], []kiln.ChannelID{"1"},
+					time.Minute), "1").Holds)
 			}
-			if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: kilntest.BigBlue.ID, What: detect.PastKnown, Past: known}); err != nil {
+			if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: kilntest.BigBlue.ID,
+				What: detect.PastKnown, Past: known}); err != nil {
 				t.Fatal(err)
 			}
 		}

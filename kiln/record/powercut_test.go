@@ -19,13 +19,18 @@ func TestKilnLosesPower(t *testing.T) {
 		name string
 		off  time.Duration
 		want []kiln.Status
-	}{{"for an hour", time.Hour, []kiln.Status{kiln.Ended}}, {"for three hours", 3 * time.Hour, []kiln.Status{kiln.Incomplete, kiln.Ended}}} {
+	}{{"for an hour", time.Hour, []kiln.Status{kiln.Ended}}, {"for three hours", 3 * time.Hour,
+		[]kiln.Status{kiln.Incomplete, kiln.Ended}}} {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				log := newMemoryLog()
 				g := newRig(t, log, boot("a", kilntest.Winter, true))
-				past := detect.Past{Usual: []detect.Expected{{Kind: kiln.Glaze, Atmosphere: kiln.UnknownAtmosphere, Top: 1222, HeatWork: 1235, ToTop: 9 * time.Hour, Of: 4}}}
-				for _, f := range []detect.Fact{{Kiln: "big-blue", What: detect.PastKnown, Past: past}, {Kiln: "big-blue", What: detect.LoadsKnown, Loads: []detect.Load{{ID: "load", Kind: kiln.Glaze}}}} {
+				past := detect.Past{Usual: []detect.Expected{{Kind: kiln.Glaze,
+					Atmosphere: kiln.UnknownAtmosphere, Top: 1222, HeatWork: 1235,
+					ToTop: 9 * time.Hour, Of: 4}}}
+				for _, f := range []detect.Fact{{Kiln: "big-blue", What: detect.PastKnown, Past: past},
+					{Kiln: "big-blue", What: detect.LoadsKnown,
+						Loads: []detect.Load{{ID: "load", Kind: kiln.Glaze}}}} {
 					if _, err := g.rec.Tell(t.Context(), f); err != nil {
 						t.Fatal(err)
 					}
@@ -62,11 +67,13 @@ func TestKilnLosesPower(t *testing.T) {
 					}
 				}
 				if len(got) == 1 {
-					if f := got[0]; len(f.Dips) != 1 || math.Abs(float64(f.Dips[0].Lowest-low)) > 2 || f.Peak < 1220 {
+					if f := got[0]; len(f.Dips) != 1 || math.Abs(float64(f.Dips[0].Lowest-low)) > 2 ||
+						f.Peak < 1220 {
 						t.Errorf("dips %+v, peak %.0f; want one to %.0f", f.Dips, f.Peak, low)
 					}
 				}
-				if e, ok := detect.PastOf(got, "1").Expect(kiln.Glaze, kiln.UnknownAtmosphere); !ok || e.Top < 1220 || e.Of != 1 {
+				if e, ok := detect.PastOf(got, "1").Expect(kiln.Glaze, kiln.UnknownAtmosphere); !ok ||
+					e.Top < 1220 || e.Of != 1 {
 					t.Errorf("usual from these firings: %+v; the incomplete one counts", e)
 				}
 			})

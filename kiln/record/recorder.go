@@ -86,7 +86,9 @@ type Recorder struct {
 	Notify func(Notice)
 	// told in order when the Log has taken PassPeak; it must not block; nil: nobody
 	Peaked func(kiln.Firing)
-	Ended  func(kiln.Firing) // told in order, when the Log has taken the end of a firing, or that it was reopened; it must not block; nil: nobody
+	// told in order, when the Log has taken the end of a firing, or that it was reopened; it must not block;
+	// nil: nobody
+	Ended func(kiln.Firing)
 
 	once       sync.Once
 	facts      chan told

@@ -55,7 +55,8 @@ func TestRecorderKeepsAFiring(t *testing.T) {
 			t.Errorf("%d batches out of order", log.unordered)
 		}
 		for i := 1; i < len(samples); i++ {
-			if d := samples[i].At.Since - samples[i-1].At.Since; d != time.Second && d != 10*time.Second && i > 200 {
+			if d := samples[i].At.Since - samples[i-1].At.Since; d != time.Second &&
+				d != 10*time.Second && i > 200 {
 				t.Fatalf("sample %d comes %v after the one before", i, d)
 			}
 		}
@@ -117,7 +118,8 @@ func checkWhole(t *testing.T, log *memoryLog, id kiln.FiringID) {
 		if d == 10*time.Second {
 			return // the pre-roll
 		}
-		if d != time.Second && (d < time.Second || d > 15*time.Second || samples[i-1].At.Since > samples[0].At.Since+time.Hour) {
+		if d != time.Second && (d < time.Second || d > 15*time.Second ||
+			samples[i-1].At.Since > samples[0].At.Since+time.Hour) {
 			t.Fatalf("sample %d of %d comes %v after the one before", i, len(samples), d)
 		}
 	}
@@ -180,7 +182,8 @@ func TestRecorderFlood(t *testing.T) {
 		before := log.stored(id)
 		for range 60 * 1000 {
 			g.pass(time.Millisecond)
-			g.samples <- kiln.Sample{Kiln: "big-blue", At: g.clock(), Values: []kiln.Value{{Channel: "1", T: 100}}}
+			g.samples <- kiln.Sample{Kiln: "big-blue", At: g.clock(),
+				Values: []kiln.Value{{Channel: "1", T: 100}}}
 			if g.clock().Since%time.Second == 0 {
 				g.ticks <- time.Time{}
 			}
@@ -202,7 +205,8 @@ func TestWriterThinsWhenFull(t *testing.T) {
 	values := []kiln.Value{{Channel: "1", T: 20}, {Channel: "2", T: 20}, {Channel: "3", T: 20}}
 	for i := range 16 * 3600 {
 		at := kiln.Stamp{Boot: "a", Since: time.Duration(i) * time.Second}
-		w.add(entry{firing: kiln.Firing{ID: "f"}, samples: []kiln.Sample{{Kiln: "big-blue", At: at, Values: values}}})
+		w.add(entry{firing: kiln.Firing{ID: "f"},
+			samples: []kiln.Sample{{Kiln: "big-blue", At: at, Values: values}}})
 		if w.bytes > waitingBytes {
 			t.Fatalf("%d bytes after %d s, want at most %d", w.bytes, i, waitingBytes)
 		}
@@ -235,13 +239,16 @@ func TestFreshThenQuiet(t *testing.T) {
 			silence time.Duration // so far
 			fresh   bool
 			state   kiln.State
-		}{{25 * time.Second, true, kiln.Rising}, {35 * time.Second, false, kiln.Rising}, {125 * time.Second, false, kiln.Quiet}, {10 * time.Minute, false, kiln.Quiet}} {
+		}{{25 * time.Second, true, kiln.Rising}, {35 * time.Second, false, kiln.Rising},
+			{125 * time.Second, false, kiln.Quiet}, {10 * time.Minute, false, kiln.Quiet}} {
 			for g.live().Age < step.silence {
 				g.silence(time.Second)
 			}
 			l := g.live()
-			if l.Fresh != step.fresh || l.State != step.state || l.T.Known() != step.fresh || l.LastT < 899 || !l.Hot {
-				t.Errorf("after %v: fresh %v state %s T %v last %v", step.silence, l.Fresh, l.State, l.T, l.LastT)
+			if l.Fresh != step.fresh || l.State != step.state || l.T.Known() != step.fresh ||
+				l.LastT < 899 || !l.Hot {
+				t.Errorf("after %v: fresh %v state %s T %v last %v", step.silence,
+					l.Fresh, l.State, l.T, l.LastT)
 			}
 			if l.Firing == "" {
 				t.Errorf("after %v the firing is closed", step.silence)
@@ -255,7 +262,8 @@ func TestFreshThenQuiet(t *testing.T) {
 			t.Errorf("%d notices of quiet, want began and cleared", n)
 		}
 		f, _ := g.rec.Firing("big-blue")
-		if len(f.Gaps) != 1 || !f.Gaps[0].Known || f.Gaps[0].For < 10*time.Minute || f.Gaps[0].For > 11*time.Minute {
+		if len(f.Gaps) != 1 || !f.Gaps[0].Known || f.Gaps[0].For < 10*time.Minute ||
+			f.Gaps[0].For > 11*time.Minute {
 			t.Errorf("gaps %+v", f.Gaps)
 		}
 		if err := g.stop(); err != nil {
@@ -273,7 +281,8 @@ func TestEndOfAFiringIsTold(t *testing.T) {
 		g.stop()
 		var ended []kiln.FiringID
 		deaf := make(chan struct{})
-		rec := &Recorder{Kilns: g.rec.Kilns, Log: log, Ladder: heatwork.MainConeScale(), Tick: g.ticks, Now: g.clock, NewID: g.rec.NewID,
+		rec := &Recorder{Kilns: g.rec.Kilns, Log: log, Ladder: heatwork.MainConeScale(), Tick: g.ticks,
+			Now: g.clock, NewID: g.rec.NewID,
 			Notify: func(Notice) { <-deaf },
 			Ended: func(f kiln.Firing) {
 				if log.firings[f.ID].Status == kiln.Running {
@@ -289,14 +298,16 @@ func TestEndOfAFiringIsTold(t *testing.T) {
 		g.second(20)
 		for i := range 300 { // more than notices have room
 			id := kiln.FiringID(fmt.Sprint("firing ", i))
-			if _, err := rec.Tell(ctx, detect.Fact{Kiln: g.rec.Kilns[0].ID, What: detect.NewFiring, At: g.clock(), Firing: id}); err != nil {
+			if _, err := rec.Tell(ctx, detect.Fact{Kiln: g.rec.Kilns[0].ID, What: detect.NewFiring,
+				At: g.clock(), Firing: id}); err != nil {
 				t.Fatal(err)
 			}
 			g.second(20)
 			if i == 100 {
 				log.set(errFull, nil)
 			}
-			if _, err := rec.Tell(ctx, detect.Fact{Kiln: g.rec.Kilns[0].ID, What: detect.StopRecording, At: g.clock()}); err != nil {
+			if _, err := rec.Tell(ctx, detect.Fact{Kiln: g.rec.Kilns[0].ID, What: detect.StopRecording,
+				At: g.clock()}); err != nil {
 				t.Fatal(err)
 			}
 			g.second(20)
@@ -335,7 +346,8 @@ func TestNumbersOfTwoKilns(t *testing.T) {
 			for range n {
 				g.pass(time.Second)
 				for i, c := range []kiln.Celsius{blue, red} {
-					g.samples <- kiln.Sample{Kiln: g.rec.Kilns[i].ID, At: g.clock(), Values: []kiln.Value{{Channel: "1", T: c}}}
+					g.samples <- kiln.Sample{Kiln: g.rec.Kilns[i].ID, At: g.clock(),
+						Values: []kiln.Value{{Channel: "1", T: c}}}
 				}
 				g.ticks <- time.Time{}
 				synctest.Wait()
@@ -358,7 +370,8 @@ func TestNumbersOfTwoKilns(t *testing.T) {
 		}
 		for i, l := range now {
 			if want := log.firings[l.Firing].Number; l.Number != want || want != i+1 {
-				t.Errorf("the firing of %s has number %d, the store gave %d", g.rec.Kilns[i].ID, l.Number, want)
+				t.Errorf("the firing of %s has number %d, the store gave %d",
+					g.rec.Kilns[i].ID, l.Number, want)
 			}
 			if n := log.stored(l.Firing); n < 3600 {
 				t.Errorf("%s: %d samples", g.rec.Kilns[i].ID, n)

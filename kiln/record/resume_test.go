@@ -69,7 +69,8 @@ func TestTakeUpMarksTheGap(t *testing.T) {
 		at.Since += 3 * time.Minute
 		at.Wall = at.Wall.Add(3 * time.Minute)
 		g = newRig(t, log, at)
-		if l := g.live(); l.Firing != id || l.LastT < 599 || l.Fresh || l.State != kiln.Quiet || l.Age < 3*time.Minute {
+		if l := g.live(); l.Firing != id || l.LastT < 599 || l.Fresh ||
+			l.State != kiln.Quiet || l.Age < 3*time.Minute {
 			t.Errorf("before anything is heard: %+v", l)
 		}
 		g.ramp(610, 700, 200)
@@ -77,7 +78,8 @@ func TestTakeUpMarksTheGap(t *testing.T) {
 		if !ok || f.ID != id || f.Number != 1 || len(f.Gaps) != 1 {
 			t.Fatalf("firing %+v, want %s with a gap", f, id)
 		}
-		if gap := f.Gaps[0]; !gap.Known || gap.Why != "restart" || gap.For < 3*time.Minute || gap.For > 3*time.Minute+3*time.Second {
+		if gap := f.Gaps[0]; !gap.Known || gap.Why != "restart" || gap.For < 3*time.Minute ||
+			gap.For > 3*time.Minute+3*time.Second {
 			t.Errorf("gap %+v", gap)
 		}
 		g.ramp(700, 30, 200)
@@ -226,8 +228,10 @@ func TestRecorderWallClock(t *testing.T) {
 		if samples[i].At.Wall.Location() != time.UTC {
 			t.Fatal("a wall time is not UTC")
 		}
-		if wall, since := samples[i].At.Wall.Sub(samples[i-1].At.Wall), samples[i].At.Since-samples[i-1].At.Since; wall != since {
-			t.Fatalf("%v by the wall and %v by the boot clock at %v: a hole across the hour", wall, since, samples[i].At.Wall)
+		if wall, since := samples[i].At.Wall.Sub(samples[i-1].At.Wall),
+			samples[i].At.Since-samples[i-1].At.Since; wall != since {
+			t.Fatalf("%v by the wall and %v by the boot clock at %v: a hole across the hour", wall,
+				since, samples[i].At.Wall)
 		}
 	}
 	random := rand.New(rand.NewPCG(42, 0))
@@ -241,15 +245,18 @@ func TestRecorderWallClock(t *testing.T) {
 			}
 		},
 		"steps": func(s *kiln.Stamp, minute int) {
-			s.Wall = s.Wall.Add([]time.Duration{10 * 8766 * time.Hour, -10 * 8766 * time.Hour, time.Hour, -time.Hour, -5 * time.Second}[random.IntN(5)])
+			s.Wall = s.Wall.Add([]time.Duration{10 * 8766 * time.Hour, -10 * 8766 * time.Hour, time.Hour,
+				-time.Hour, -5 * time.Second}[random.IntN(5)])
 			s.Trusted = random.IntN(2) == 0
 		},
 	}
 	for name, step := range steps {
 		t.Run(name, func(t *testing.T) {
 			f, other := run(t, step)
-			if f.Length != steady.Length || f.ToTop != steady.ToTop || f.PeakAfter != steady.PeakAfter || f.Peak != steady.Peak ||
-				f.HeatWork["1"] != steady.HeatWork["1"] || f.Status != steady.Status || len(other) != len(samples) || len(f.Gaps) != 0 {
+			if f.Length != steady.Length || f.ToTop != steady.ToTop || f.PeakAfter != steady.PeakAfter ||
+				f.Peak != steady.Peak ||
+				f.HeatWork["1"] != steady.HeatWork["1"] || f.Status != steady.Status ||
+				len(other) != len(samples) || len(f.Gaps) != 0 {
 				t.Errorf("%+v\nwant %+v", f, steady)
 			}
 		})
@@ -265,13 +272,15 @@ func TestTwoKilnsAtOnce(t *testing.T) {
 		for i := range 4 * 3600 {
 			g.pass(time.Second)
 			for k, rate := range []kiln.Celsius{200, 100} {
-				g.samples <- kiln.Sample{Kiln: g.rec.Kilns[k].ID, At: g.clock(), Values: []kiln.Value{{Channel: "1", T: 20 + rate*kiln.Celsius(i)/3600}}}
+				g.samples <- kiln.Sample{Kiln: g.rec.Kilns[k].ID, At: g.clock(),
+					Values: []kiln.Value{{Channel: "1", T: 20 + rate*kiln.Celsius(i)/3600}}}
 			}
 			g.ticks <- time.Time{}
 		}
 		synctest.Wait()
 		live := g.rec.Live()
-		if live[0].Firing == "" || live[1].Firing == "" || live[0].Firing == live[1].Firing || live[0].T < 810 || live[1].T > 421 {
+		if live[0].Firing == "" || live[1].Firing == "" || live[0].Firing == live[1].Firing ||
+			live[0].T < 810 || live[1].T > 421 {
 			t.Errorf("live %+v", live)
 		}
 		if err := g.stop(); err != nil {
@@ -290,9 +299,11 @@ func TestTwoKilnsAtOnce(t *testing.T) {
 
 func TestSettleClock(t *testing.T) {
 	at := func(boot string, s int, wall int64, trusted bool) kiln.Sample {
-		return kiln.Sample{At: kiln.Stamp{Boot: kiln.BootID(boot), Since: time.Duration(s) * time.Second, Wall: time.Unix(wall, 0).UTC(), Trusted: trusted}}
+		return kiln.Sample{At: kiln.Stamp{Boot: kiln.BootID(boot), Since: time.Duration(s) * time.Second,
+			Wall: time.Unix(wall, 0).UTC(), Trusted: trusted}}
 	}
-	samples := []kiln.Sample{at("a", 10, 5, false), at("a", 20, 1020, true), at("a", 30, 9, false), at("a", 90, 2090, true), at("a", 100, 3, false), at("b", 5, 7, false)}
+	samples := []kiln.Sample{at("a", 10, 5, false), at("a", 20, 1020, true), at("a", 30, 9, false),
+		at("a", 90, 2090, true), at("a", 100, 3, false), at("b", 5, 7, false)}
 	kiln.SettleClock(samples)
 	want := []string{"1010 true", "1020 true", "1030 true", "2090 true", "2100 true", "7 false"}
 	for i, s := range samples {
@@ -358,15 +369,20 @@ func TestTakeUpWithinASecond(t *testing.T) {
 // told in its middle or told again after each of many stops, the number is the same to the last bit,
 // beside that of the probe alone; where cones told nothing of such heat there is none.
 func TestCorrectedWhileItFires(t *testing.T) {
-	story := heatwork.ProbeStory{Place: kiln.Place{Channel: "1"}, Life: heatwork.ProbeLife{Channel: "1", Fitted: kilntest.Winter}, After: []heatwork.ProbeBias{{Firing: "before", Bias: 9, BiasSD: 2, Cones: 4, Low: 1200, High: 1230}}}
-	past := detect.Past{Probes: heatwork.WitnessedOf([]heatwork.ProbeStory{story, {Place: kiln.Place{Channel: "1", Shelf: "top"}, Life: story.Life, After: []heatwork.ProbeBias{{Bias: 40, Cones: 1, Low: 1200, High: 1200}}}})}
+	story := heatwork.ProbeStory{Place: kiln.Place{Channel: "1"},
+		Life:  heatwork.ProbeLife{Channel: "1", Fitted: kilntest.Winter},
+		After: []heatwork.ProbeBias{{Firing: "before", Bias: 9, BiasSD: 2, Cones: 4, Low: 1200, High: 1230}}}
+	past := detect.Past{Probes: heatwork.WitnessedOf([]heatwork.ProbeStory{story,
+		{Place: kiln.Place{Channel: "1", Shelf: "top"}, Life: story.Life,
+			After: []heatwork.ProbeBias{{Bias: 40, Cones: 1, Low: 1200, High: 1200}}}})}
 	fire := func(t *testing.T, tellAt int, stops bool) (w kiln.HeatWork, alone kiln.HeatWork) {
 		synctest.Test(t, func(t *testing.T) {
 			log := newMemoryLog()
 			g := newRig(t, log, boot("a", kilntest.Winter, true))
 			tell := func() {
 				t.Helper()
-				if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: "big-blue", What: detect.PastKnown, Past: past}); err != nil {
+				if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: "big-blue", What: detect.PastKnown,
+					Past: past}); err != nil {
 					t.Error(err)
 				}
 			}

@@ -74,7 +74,8 @@ func (l *memoryLog) AppendCurve(ctx context.Context, id kiln.FiringID, batch []k
 	if !ok {
 		return fmt.Errorf("no firing %s", id)
 	}
-	if n := len(have); n > 0 && have[n-1].At.Boot == batch[0].At.Boot && have[n-1].At.Since >= batch[0].At.Since {
+	if n := len(have); n > 0 && have[n-1].At.Boot == batch[0].At.Boot &&
+		have[n-1].At.Since >= batch[0].At.Since {
 		l.unordered++
 	}
 	l.samples[id] = append(have, batch...)
@@ -165,7 +166,8 @@ func newRig(t *testing.T, log *memoryLog, at kiln.Stamp, kilns ...kiln.Kiln) *ri
 	if len(kilns) == 0 {
 		kilns = []kiln.Kiln{kilntest.BigBlue}
 	}
-	g := &rig{t: t, log: log, now: at, samples: make(chan kiln.Sample), ticks: make(chan time.Time), done: make(chan error, 1)}
+	g := &rig{t: t, log: log, now: at, samples: make(chan kiln.Sample), ticks: make(chan time.Time),
+		done: make(chan error, 1)}
 	g.rec = &Recorder{Kilns: kilns, Log: log, Ladder: heatwork.MainConeScale(), Tick: g.ticks, Now: g.clock,
 		NewID: func() kiln.FiringID {
 			g.ids++
@@ -213,7 +215,8 @@ func (g *rig) second(t kiln.Celsius) { g.every(time.Second, t) }
 
 func (g *rig) every(d time.Duration, t kiln.Celsius) {
 	g.pass(d)
-	g.samples <- kiln.Sample{Kiln: g.rec.Kilns[0].ID, At: g.clock(), Values: []kiln.Value{{Channel: "1", T: t}}}
+	g.samples <- kiln.Sample{Kiln: g.rec.Kilns[0].ID, At: g.clock(),
+		Values: []kiln.Value{{Channel: "1", T: t}}}
 	g.ticks <- time.Time{}
 	if g.clock().Since%flushEvery == 0 {
 		synctest.Wait() // a disk is quick beside a second

@@ -12,7 +12,8 @@ import (
 )
 
 var zonedKiln = kiln.Kiln{ID: "big-blue", Control: "1", Every: time.Second, Limit: 1290, KeepShut: 50,
-	Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}, {ID: "3", Role: kiln.RoleProbe}}}
+	Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe},
+		{ID: "3", Role: kiln.RoleProbe}}}
 
 // say is one second in which each channel says what it says; NaN is a break.
 func (g *rig) say(temperatures ...kiln.Celsius) {
@@ -75,8 +76,10 @@ func TestControlProbeBreaks(t *testing.T) {
 				for at < 1246 {
 					step(200.0 / 3600)
 					if l := g.live(); broken && second%60 == 0 && at > 410 {
-						if l.Probe != "2" || l.ProbeSince == (kiln.Stamp{}) || !l.Fresh || math.Abs(float64(l.T-(at-8))) > 3 || l.State == kiln.Quiet {
-							t.Fatalf("at %.0f: %s speaks since %v, says %.1f, fresh %v, %s", at, l.Probe, l.ProbeSince, l.T, l.Fresh, l.State)
+						if l.Probe != "2" || l.ProbeSince == (kiln.Stamp{}) || !l.Fresh ||
+							math.Abs(float64(l.T-(at-8))) > 3 || l.State == kiln.Quiet {
+							t.Fatalf("at %.0f: %s speaks since %v, says %.1f, fresh %v, %s", at, l.Probe,
+								l.ProbeSince, l.T, l.Fresh, l.State)
 						}
 					}
 				}
@@ -93,7 +96,8 @@ func TestControlProbeBreaks(t *testing.T) {
 					t.Errorf("mended, but %s speaks", l.Probe)
 				}
 				if !c.stops && c.mend == 0 && g.told(ProbeLostNotice) != 2 {
-					t.Errorf("%d notices that the probe is lost, want began and cleared", g.told(ProbeLostNotice))
+					t.Errorf("%d notices that the probe is lost, want began and cleared",
+						g.told(ProbeLostNotice))
 				}
 				if err := g.stop(); err != nil {
 					t.Error(err)
@@ -108,7 +112,8 @@ func TestControlProbeBreaks(t *testing.T) {
 				if c.mend > 0 {
 					return
 				}
-				if f.StandIn.Probe != "2" || f.StandIn.For != "1" || math.Abs(f.StandIn.After.Hours()-377.0/200) > 0.1 {
+				if f.StandIn.Probe != "2" || f.StandIn.For != "1" ||
+					math.Abs(f.StandIn.After.Hours()-377.0/200) > 0.1 {
 					t.Errorf("stand-in %+v", f.StandIn)
 				}
 				if w, ok := f.Work("1"); !ok || w != f.HeatWork["2"] || w.C < 1150 || w.Estimate {
@@ -137,11 +142,13 @@ func TestJumpIsToldAndNotBelieved(t *testing.T) {
 			for n := range 25 {
 				g.second(207 + by)
 				synctest.Wait()
-				if l := g.live(); n >= 2 && (l.Fresh || l.T.Known() || kiln.Celsius(l.Rate).Known() || !l.Aside.Held() || l.Aside.T != 207+by || l.Aside.Unit != (by == 273.15) || !l.Hot) {
+				if l := g.live(); n >= 2 && (l.Fresh || l.T.Known() || kiln.Celsius(l.Rate).Known() ||
+					!l.Aside.Held() || l.Aside.T != 207+by || l.Aside.Unit != (by == 273.15) || !l.Hot) {
 					t.Fatalf("reading %d of the jump: %+v", n+1, l)
 				}
 				if n == 3 && g.told(MayBeOverLimitNotice) != 1 {
-					t.Errorf("%d notices after the fourth reading over the limit, want one", g.told(MayBeOverLimitNotice))
+					t.Errorf("%d notices after the fourth reading over the limit, want one",
+						g.told(MayBeOverLimitNotice))
 				}
 			}
 			if l := g.live(); l.State != before.State || l.Peak > 208 || l.OverLimit {

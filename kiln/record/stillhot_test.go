@@ -49,10 +49,14 @@ type oven struct {
 func newOven(seed uint64) *oven {
 	rng := rand.New(rand.NewPCG(seed, 2026))
 	between := func(a, b float64) float64 { return a + (b-a)*rng.Float64() }
-	o := &oven{rng: rng, tau: between(1.5, 8), late: between(0.008, 0.03), sway: between(0.3, 2), swayFor: between(0.06, 0.3), noise: between(0.1, 1.2), step: []float64{0.1, 1}[rng.IntN(2)],
-		room: between(5, 33), swing: between(0, 4), every: []time.Duration{10, 10, 20, 30, 60}[rng.IntN(5)] * time.Second, back: between(0.03, 0.2),
-		now:   kiln.Stamp{Boot: "oven", Since: time.Hour, Wall: time.Date(2026, 1, 3, 9, 0, 0, 0, time.UTC), Trusted: true},
-		holds: map[kiln.FiringID][]kiln.Hold{}, kind: []kiln.Kind{kiln.Bisque, kiln.Glaze}[rng.IntN(2)], told: rng.IntN(10) < 7}
+	o := &oven{rng: rng, tau: between(1.5, 8), late: between(0.008, 0.03), sway: between(0.3, 2),
+		swayFor: between(0.06, 0.3), noise: between(0.1, 1.2), step: []float64{0.1, 1}[rng.IntN(2)],
+		room: between(5, 33), swing: between(0, 4),
+		every: []time.Duration{10, 10, 20, 30, 60}[rng.IntN(5)] * time.Second, back: between(0.03, 0.2),
+		now: kiln.Stamp{Boot: "oven", Since: time.Hour, Wall: time.Date(2026, 1, 3, 9, 0, 0, 0, time.UTC),
+			Trusted: true},
+		holds: map[kiln.FiringID][]kiln.Hold{}, kind: []kiln.Kind{kiln.Bisque, kiln.Glaze}[rng.IntN(2)],
+		told: rng.IntN(10) < 7}
 	o.power = between(50, 250) + (o.top()-o.room)/o.tau // what is left of it at the top
 	o.brick, o.t = o.room, o.room
 	o.d = detect.NewDetector(kilntest.BigBlue, detect.DefaultRules(), detect.Past{})
@@ -90,7 +94,8 @@ func (o *oven) read() {
 		return
 	}
 	c := math.Round((o.t+o.noise*o.rng.NormFloat64())/o.step) * o.step
-	s := kiln.Sample{Kiln: kilntest.BigBlue.ID, At: o.now, Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(c)}}}
+	s := kiln.Sample{Kiln: kilntest.BigBlue.ID, At: o.now,
+		Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(c)}}}
 	o.samples = append(o.samples, s)
 	o.take(o.d.Add(s))
 	kind, _ := o.d.Kind()
@@ -108,7 +113,8 @@ func (o *oven) take(events []detect.Event) {
 		case detect.Began:
 			o.samples = append([]kiln.Sample(nil), e.Preroll...)
 			if o.told && o.heating {
-				o.d.Tell(detect.Fact{What: detect.KindTold, Kind: o.kind, Atmosphere: kiln.Oxidation, At: o.now})
+				o.d.Tell(detect.Fact{What: detect.KindTold, Kind: o.kind,
+					Atmosphere: kiln.Oxidation, At: o.now})
 			}
 		case detect.Over:
 			o.ids++
@@ -117,8 +123,11 @@ func (o *oven) take(events []detect.Event) {
 			if c.Kind == "" && c.Peak < kiln.NoConeMoves {
 				kind = kiln.Other
 			}
-			f := kiln.Firing{ID: kiln.FiringID(fmt.Sprint(o.ids)), Kind: kind, Atmosphere: kiln.Oxidation, Status: c.Status, Began: c.Began, Over: c.Over, Peak: c.Peak, PeakAfter: c.PeakAfter, ToTop: c.ToTop, Length: c.Length}
-			o.holds[f.ID] = analysis.FeaturesOf(kiln.Resample(o.samples, []kiln.ChannelID{"1"}, time.Minute), "1").Holds
+			f := kiln.Firing{ID: kiln.FiringID(fmt.Sprint(o.ids)), Kind: kind, Atmosphere: kiln.Oxidation,
+				Status: c.Status, Began: c.Began, Over: c.Over, Peak: c.Peak, PeakAfter: c.PeakAfter,
+				ToTop: c.ToTop, Length: c.Length}
+			o.holds[f.ID] = analysis.FeaturesOf(kiln.Resample(o.samples, []kiln.ChannelID{"1"}, time.Minute),
+				"1").Holds
 			o.past = append([]kiln.Firing{f}, o.past...)
 			known := detect.PastOf(o.past, "1")
 			for _, p := range o.past {
@@ -374,7 +383,8 @@ func TestStillHotIsWatchedWithoutARecord(t *testing.T) {
 		to(1000, 200)
 		to(600, 120)
 		told := func(what detect.FactKind) {
-			if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: kilntest.BigBlue.ID, What: what}); err != nil {
+			if _, err := g.rec.Tell(t.Context(), detect.Fact{Kiln: kilntest.BigBlue.ID,
+				What: what}); err != nil {
 				t.Fatal(err)
 			}
 		}

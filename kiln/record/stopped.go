@@ -51,9 +51,9 @@ func (d *kilnState) letBe() {
 	}
 }
 
-// undo sets a record going again as if it had never been stopped, and gives the firing that is open then: f's,
-// or whatever else is where that cannot be. It is read again from what was kept. A firing that was begun in its
-// place is left as one that broke off.
+// undo sets a record going again as if it had never been stopped, and gives the firing that is open then:
+// f's, or whatever else is where that cannot be. It is read again from what was kept. A firing that was begun
+// in its place is left as one that broke off.
 func (d *kilnState) undo(f detect.Fact) kiln.FiringID {
 	var open kiln.FiringID
 	if d.growing != nil {

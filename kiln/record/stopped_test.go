@@ -11,8 +11,8 @@ import (
 	"lidwright/kiln/kilntest"
 )
 
-// A record that was stopped and set going again is that of a firing that nobody stopped: every sample once, the
-// same heat work to the last bit, no gap. So it is where the program was started anew in between.
+// A record that was stopped and set going again is that of a firing that nobody stopped: every sample once,
+// the same heat work to the last bit, no gap. So it is where the program was started anew in between.
 func TestUndoneStopLeavesNoTrace(t *testing.T) {
 	type outcome struct {
 		firing  kiln.Firing
@@ -41,7 +41,8 @@ func TestUndoneStopLeavesNoTrace(t *testing.T) {
 					if s == nil {
 						t.Fatal("there is nothing to undo")
 					}
-					if id := g.tell(detect.Fact{What: detect.Undone, Firing: s.Firing.ID}); id != s.Firing.ID {
+					if id := g.tell(detect.Fact{What: detect.Undone,
+						Firing: s.Firing.ID}); id != s.Firing.ID {
 						t.Fatalf("undone, and %q is open in place of %q", id, s.Firing.ID)
 					}
 				}
@@ -64,7 +65,8 @@ func TestUndoneStopLeavesNoTrace(t *testing.T) {
 		"late": play(t, true, false, 9*time.Minute+50*time.Second), "restarted": play(t, true, true,
 			5*time.Minute)} {
 		f, want := o.firing.HeatWork["1"], whole.firing.HeatWork["1"]
-		if f.C != want.C || f.Low != want.Low || !want.C.Known() || len(o.firing.Gaps) > 0 || o.samples != whole.samples || o.ids != 1 {
+		if f.C != want.C || f.Low != want.Low || !want.C.Known() || len(o.firing.Gaps) > 0 ||
+			o.samples != whole.samples || o.ids != 1 {
 			t.Errorf("%s: heat work %v, want %v; %d samples, want %d; gaps %v; %d firings", name, f, want,
 				o.samples, whole.samples, o.firing.Gaps, o.ids)
 		}
@@ -109,8 +111,8 @@ func TestStopIsOverAfterTenMinutes(t *testing.T) {
 	})
 }
 
-// New firing, taken back: the one before goes on with what was heard meanwhile, and the new one is left as one
-// that broke off, however hot it was.
+// New firing, taken back: the one before goes on with what was heard meanwhile, and the new one is left as
+// one that broke off, however hot it was.
 func TestUndoOfANewFiring(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		log := newMemoryLog()

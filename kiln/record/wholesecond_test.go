@@ -11,7 +11,8 @@ import (
 )
 
 func secondAt(boot string, ms int) kiln.Stamp {
-	return kiln.Stamp{Boot: kiln.BootID(boot), Since: time.Duration(ms) * time.Millisecond, Wall: kilntest.Winter.Add(time.Duration(ms) * time.Millisecond)}
+	return kiln.Stamp{Boot: kiln.BootID(boot), Since: time.Duration(ms) * time.Millisecond,
+		Wall: kilntest.Winter.Add(time.Duration(ms) * time.Millisecond)}
 }
 
 func TestWholeSecond(t *testing.T) {
@@ -31,16 +32,31 @@ func TestWholeSecond(t *testing.T) {
 		in   []in
 		want []out
 	}{
-		"one a second":         {[]in{{"a", 1100, []kiln.Value{good("1", 20)}}, {"a", 2100, []kiln.Value{good("1", 21)}}}, []out{{1, 20}, {2, 21}}},
-		"a bad one after it":   {[]in{{"a", 1100, []kiln.Value{good("1", 20)}}, {"a", 1900, []kiln.Value{bad}}}, []out{{1, 20}}},
-		"a good one after it":  {[]in{{"a", 1100, []kiln.Value{bad}}, {"a", 1900, []kiln.Value{good("1", 20)}}}, []out{{1, 20}}},
-		"another channel":      {[]in{{"a", 1100, []kiln.Value{good("1", 20)}}, {"a", 1900, []kiln.Value{good("2", 30)}}}, []out{{1, 20}}},
-		"two after an empty":   {[]in{{"a", 1100, []kiln.Value{good("1", 20)}}, {"a", 3050, []kiln.Value{good("1", 21)}}, {"a", 3950, []kiln.Value{good("1", 22)}}}, []out{{1, 20}, {2, 21}, {3, 22}}},
-		"two before an empty":  {[]in{{"a", 1100, []kiln.Value{good("1", 20)}}, {"a", 2050, []kiln.Value{good("1", 21)}}, {"a", 2950, []kiln.Value{good("1", 22)}}, {"a", 4100, []kiln.Value{good("1", 23)}}}, []out{{1, 20}, {2, 21}, {3, 22}, {4, 23}}},
-		"two, then one a tick": {[]in{{"a", 1050, []kiln.Value{good("1", 20)}}, {"a", 1950, []kiln.Value{good("1", 21)}}, {"a", 2950, []kiln.Value{good("1", 22)}}, {"a", 3100, []kiln.Value{bad}}}, []out{{1, 20}, {2, 21}, {3, 22}, {4, none}}},
-		"five a second": {[]in{{"a", 1000, []kiln.Value{good("1", 20)}}, {"a", 1200, []kiln.Value{good("1", 21)}}, {"a", 1800, []kiln.Value{good("1", 22)}}, {"a", 2000, []kiln.Value{good("1", 23)}}, {"a", 2800, []kiln.Value{good("1", 24)}}, {"a", 3000, []kiln.Value{good("1", 25)}}},
+		"one a second": {[]in{{"a", 1100, []kiln.Value{good("1", 20)}},
+			{"a", 2100, []kiln.Value{good("1", 21)}}}, []out{{1, 20}, {2, 21}}},
+		"a bad one after it": {[]in{{"a", 1100, []kiln.Value{good("1", 20)}},
+			{"a", 1900, []kiln.Value{bad}}}, []out{{1, 20}}},
+		"a good one after it": {[]in{{"a", 1100, []kiln.Value{bad}},
+			{"a", 1900, []kiln.Value{good("1", 20)}}}, []out{{1, 20}}},
+		"another channel": {[]in{{"a", 1100, []kiln.Value{good("1", 20)}},
+			{"a", 1900, []kiln.Value{good("2", 30)}}}, []out{{1, 20}}},
+		"two after an empty": {[]in{{"a", 1100, []kiln.Value{good("1", 20)}},
+			{"a", 3050, []kiln.Value{good("1", 21)}}, {"a", 3950, []kiln.Value{good("1", 22)}}},
+			[]out{{1, 20}, {2, 21}, {3, 22}}},
+		"two before an empty": {[]in{{"a", 1100, []kiln.Value{good("1", 20)}},
+			{"a", 2050, []kiln.Value{good("1", 21)}}, {"a", 2950, []kiln.Value{good("1", 22)}},
+			{"a", 4100, []kiln.Value{good("1", 23)}}}, []out{{1, 20}, {2, 21}, {3, 22}, {4, 23}}},
+		"two, then one a tick": {[]in{{"a", 1050, []kiln.Value{good("1", 20)}},
+			{"a", 1950, []kiln.Value{good("1", 21)}}, {"a", 2950, []kiln.Value{good("1", 22)}},
+			{"a", 3100, []kiln.Value{bad}}}, []out{{1, 20}, {2, 21}, {3, 22}, {4, none}}},
+		"five a second": {[]in{{"a", 1000, []kiln.Value{good("1", 20)}},
+			{"a", 1200, []kiln.Value{good("1", 21)}}, {"a", 1800, []kiln.Value{good("1", 22)}},
+			{"a", 2000, []kiln.Value{good("1", 23)}}, {"a", 2800, []kiln.Value{good("1", 24)}},
+			{"a", 3000, []kiln.Value{good("1", 25)}}},
 			[]out{{1, 21}, {2, 22}, {3, 24}, {4, 25}}},
-		"another boot begins anew": {[]in{{"a", 3000, []kiln.Value{good("1", 20)}}, {"b", 900, []kiln.Value{good("1", 21)}}, {"b", 1000, []kiln.Value{good("1", 22)}}}, []out{{3, 20}, {0, 21}, {1, 22}}},
+		"another boot begins anew": {[]in{{"a", 3000, []kiln.Value{good("1", 20)}},
+			{"b", 900, []kiln.Value{good("1", 21)}}, {"b", 1000, []kiln.Value{good("1", 22)}}},
+			[]out{{3, 20}, {0, 21}, {1, 22}}},
 	} {
 		var w wholeSecond
 		var got []out
@@ -79,10 +95,12 @@ func TestWholeSecond(t *testing.T) {
 // Lines of a source that speaks every five seconds, held up for a minute, are told apart by its period, so
 // that a kiln that climbs fast is not taken for one that jumps; where the ticks are fewer they lie closer.
 func TestHeldUpByItsPeriod(t *testing.T) {
-	for gap, want := range map[int]string{60: "[105 110 115 120]", 13: "[64 67 70 73]", 4: "[61 62 63 64]", 3: "[61 62 63 64]"} {
+	for gap, want := range map[int]string{60: "[105 110 115 120]", 13: "[64 67 70 73]",
+		4: "[61 62 63 64]", 3: "[61 62 63 64]"} {
 		w := wholeSecond{every: 5 * time.Second}
 		line := func(ms int) (ticks []int) {
-			for _, s := range w.add(kiln.Sample{At: secondAt("a", ms), Values: []kiln.Value{{Channel: "1", T: 900}}}) {
+			for _, s := range w.add(kiln.Sample{At: secondAt("a", ms),
+				Values: []kiln.Value{{Channel: "1", T: 900}}}) {
 				ticks = append(ticks, int(s.At.Since/time.Second))
 			}
 			return ticks
@@ -127,7 +145,8 @@ func TestOneASecondWithJitter(t *testing.T) {
 				for _, s := range whole {
 					n := float64(s.Values[0].T)
 					ahead := s.At.Since.Seconds() - came[int(n)]
-					if n <= last || s.At.Since <= given || s.At.Since.Seconds() > now+1e-9 || ahead > 1 || ahead < -c.back {
+					if n <= last || s.At.Since <= given || s.At.Since.Seconds() > now+1e-9 ||
+						ahead > 1 || ahead < -c.back {
 						t.Fatalf("%s: line %v, heard at %.3f, is given out at %.3f for %v after line %v of %v", name, n, came[int(n)], now, s.At.Since, last, given)
 					}
 					kept, last, given = kept+1, n, s.At.Since
@@ -145,7 +164,9 @@ func TestOneASecondWithJitter(t *testing.T) {
 					}
 				}
 				came = append(came, at)
-				take(w.add(kiln.Sample{At: kiln.Stamp{Boot: "a", Since: time.Duration(at * float64(time.Second))}, Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(n)}}}), at)
+				take(w.add(kiln.Sample{At: kiln.Stamp{Boot: "a",
+					Since: time.Duration(at * float64(time.Second))},
+					Values: []kiln.Value{{Channel: "1", T: kiln.Celsius(n)}}}), at)
 			}
 			take(w.flush(), 1e6)
 			if lost := lines - kept; lost > lines/1000 {

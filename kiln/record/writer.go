@@ -187,7 +187,8 @@ func thinSamples(samples []kiln.Sample, step time.Duration) []kiln.Sample {
 	}
 	var kept []kiln.Sample
 	for _, s := range samples {
-		if n := len(kept); n == 0 || kept[n-1].At.Boot != s.At.Boot || kept[n-1].At.Since/step != s.At.Since/step {
+		if n := len(kept); n == 0 || kept[n-1].At.Boot != s.At.Boot ||
+			kept[n-1].At.Since/step != s.At.Since/step {
 			kept = append(kept, s)
 		}
 	}
@@ -336,7 +337,8 @@ func (w *writer) trouble(now kiln.Stamp) (StoreTrouble, bool) {
 	defer w.mu.Unlock()
 	t := StoreTrouble{Since: w.failing, Waiting: w.samples, Thinned: w.thinned}
 	if w.failed != nil {
-		t.Why, t.Err = message.New("the disk does not take what is written: it may be worn out or loose"), w.failed
+		t.Why, t.Err = message.New("the disk does not take what is written: it may be worn out or loose"),
+			w.failed
 		switch {
 		case errors.Is(w.failed, ErrFull):
 			t.Why = message.New("the disk is full")

@@ -17,16 +17,19 @@ func TestFirstValueAfterGarbageIsAskedTwice(t *testing.T) {
 		data := noise(kind, "crc16", n, rand.New(rand.NewPCG(8, uint64(len(kind)))))
 		s := columnsOn("x")
 		s.Kilns[0].Every = 1
-		s.Kilns[0].Channels = append(s.Kilns[0].Channels, Channel{ID: "2", Role: kiln.RoleProbe, From: "2", Unit: "c", Scale: 1, Linearised: true})
+		s.Kilns[0].Channels = append(s.Kilns[0].Channels, Channel{ID: "2", Role: kiln.RoleProbe, From: "2",
+			Unit: "c", Scale: 1, Linearised: true})
 		phantoms, taken := 0, 0
-		heard := listenTo(t, s, append(data, "\n812.5,790.1\n812.6,790.2\n812.7,790.3\n"...), func(smp kiln.Sample) {
-			if v, _ := smp.Value("1"); v.Fault == kiln.Good && v.T > 812 && v.T < 813 {
-				taken++
-			} else if v.Fault == kiln.Good {
-				phantoms++
-			}
-		})
-		t.Logf("%s: %d bytes, %d garbled lines, %d phantoms, %d of 3 good lines taken", kind, n, heard.Kilns[0].Garbled, phantoms, taken)
+		heard := listenTo(t, s, append(data, "\n812.5,790.1\n812.6,790.2\n812.7,790.3\n"...),
+			func(smp kiln.Sample) {
+				if v, _ := smp.Value("1"); v.Fault == kiln.Good && v.T > 812 && v.T < 813 {
+					taken++
+				} else if v.Fault == kiln.Good {
+					phantoms++
+				}
+			})
+		t.Logf("%s: %d bytes, %d garbled lines, %d phantoms, %d of 3 good lines taken", kind, n,
+			heard.Kilns[0].Garbled, phantoms, taken)
 		// Of lines made of digits and commas alone two in a row may agree: one in 10,000 is left.
 		if phantoms > 0 && (kind == "any" || phantoms > int(heard.Kilns[0].Garbled)/10000) {
 			t.Errorf("%s: %d phantoms", kind, phantoms)
@@ -48,10 +51,12 @@ func TestDecimalCommasAreNotKept(t *testing.T) {
 	for _, c := range []struct {
 		name, text string
 		two        bool
-	}{{"two numbers", strings.ReplaceAll(lines.String(), ";", ","), true}, {"one number", strings.ReplaceAll(lines.String(), ";", "\n"), true}} {
+	}{{"two numbers", strings.ReplaceAll(lines.String(), ";", ","), true},
+		{"one number", strings.ReplaceAll(lines.String(), ";", "\n"), true}} {
 		s := columnsOn("x")
 		s.Kilns[0].Every = 1
-		s.Kilns[0].Channels = append(s.Kilns[0].Channels, Channel{ID: "2", Role: kiln.RoleProbe, From: "2", Unit: "c", Scale: 1, Linearised: true})
+		s.Kilns[0].Channels = append(s.Kilns[0].Channels, Channel{ID: "2", Role: kiln.RoleProbe, From: "2",
+			Unit: "c", Scale: 1, Linearised: true})
 		kept := 0
 		heard := listenTo(t, s, []byte(c.text), func(smp kiln.Sample) { kept += len(smp.Values) })
 		if kept > 0 {

@@ -117,7 +117,8 @@ func (l Listener) at(ctx context.Context, s Settings) (heardSo, error) {
 		switch {
 		case late && len(all) == 0:
 			return h, fmt.Errorf("%s: %w in %v", s.Port, ErrSilent, l.Patience)
-		case n > 0 && len(lines) >= linesWanted || late || len(all) >= bytesWanted && (len(lines) == 0 || len(lines) > 2*linesWanted):
+		case n > 0 && len(lines) >= linesWanted || late || len(all) >= bytesWanted &&
+			(len(lines) == 0 || len(lines) > 2*linesWanted):
 			if s.Framing == "8N1" {
 				h.framing = framing
 			}
@@ -132,8 +133,8 @@ func (l Listener) at(ctx context.Context, s Settings) (heardSo, error) {
 	}
 }
 
-// linesOf cuts bytes into the lines that ended, of which it gives the number too. The first may have been heard
-// from its middle on and is left out where there are others; its end counts.
+// linesOf cuts bytes into the lines that ended, of which it gives the number too. The first may have been
+// heard from its middle on and is left out where there are others; its end counts.
 func linesOf(text []byte) (lines []string, ended int) {
 	c := newLineSplitter("\n")
 	c.fresh()
@@ -149,8 +150,8 @@ func linesOf(text []byte) (lines []string, ended int) {
 	return out, ended
 }
 
-// period is the middle of the times between lines, the shorter of two in the middle, since a line that was missed
-// makes a time longer: to the second above one second, else to a tenth.
+// period is the middle of the times between lines, the shorter of two in the middle, since a line that was
+// missed makes a time longer: to the second above one second, else to a tenth.
 func period(came []time.Duration) time.Duration {
 	var gaps []time.Duration
 	for i := 1; i < len(came); i++ {

@@ -20,7 +20,8 @@ func transmit(lines int, baud float64, dice *rand.Rand) levels {
 	bit := (1 + 0.02*(dice.Float64()-0.5)) / baud
 	now := 10 * bit
 	for range lines {
-		for _, c := range []byte(fmt.Sprintf("T1=%.1f T2=%.1f\r\n", dice.Float64()*1200, dice.Float64()*1200)) {
+		for _, c := range []byte(fmt.Sprintf("T1=%.1f T2=%.1f\r\n",
+			dice.Float64()*1200, dice.Float64()*1200)) {
 			word := uint32(c)<<1 | 1<<9 // start bit low, eight bits, stop bit high
 			for i := range 10 {
 				if word>>i&1 == 0 {
@@ -123,7 +124,8 @@ func TestWrongSpeedInWords(t *testing.T) {
 		s := columnsOn("z")
 		s.Speed = 19200
 		_, heard := runFor(t, 5e9, s, port)
-		if words := strings.Join(heard.Words(), "\n"); !strings.Contains(words, "looks like 9600 baud, you set 19200") {
+		if words := strings.Join(heard.Words(), "\n"); !strings.Contains(words,
+			"looks like 9600 baud, you set 19200") {
 			t.Errorf("%s", words)
 		}
 	})

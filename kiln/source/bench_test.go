@@ -29,7 +29,8 @@ func BenchmarkLine(b *testing.B) {
 				if c.reply == "columns" {
 					from = fmt.Sprint(i + 1)
 				}
-				k.Channels = append(k.Channels, Channel{ID: kiln.ChannelID(from), From: from, Unit: "c", Scale: 1, Linearised: true})
+				k.Channels = append(k.Channels, Channel{ID: kiln.ChannelID(from), From: from, Unit: "c",
+					Scale: 1, Linearised: true})
 			}
 			out := make(chan kiln.Sample, 1024)
 			src, err := New(s, steps(), out)
@@ -37,7 +38,10 @@ func BenchmarkLine(b *testing.B) {
 				b.Fatal(err)
 			}
 			data := strings.Repeat(c.line, b.N)
-			src.Open = func(Settings) (Port, error) { return Played(io.NopCloser(strings.NewReader(data))), nil }
+			src.Open = func(Settings) (Port, error) {
+				return Played(io.NopCloser(strings.NewReader(data))),
+					nil
+			}
 			b.ReportAllocs()
 			b.ResetTimer()
 			go func() { src.Run(context.Background()); close(out) }()

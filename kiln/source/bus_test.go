@@ -19,7 +19,8 @@ import (
 func onlyReads(t *testing.T, sent [][]byte) {
 	t.Helper()
 	for _, b := range sent {
-		if len(b) != 8 || b[0] < 1 || b[0] > 247 || b[1] != 3 && b[1] != 4 || b[4] != 0 || b[5] != 1 || string(withCRC(slices.Clone(b[:6]))) != string(b) {
+		if len(b) != 8 || b[0] < 1 || b[0] > 247 || b[1] != 3 && b[1] != 4 || b[4] != 0 || b[5] != 1 ||
+			string(withCRC(slices.Clone(b[:6]))) != string(b) {
 			t.Errorf("sent % x", b)
 		}
 	}
@@ -163,7 +164,8 @@ func TestBusOfForeignSlaves(t *testing.T) {
 	}
 	var units []int
 	for _, f := range found {
-		if units = append(units, f.Unit); f.Way.Speed != 19200 || f.Value != 8505 || f.Garbled+f.Refused != "" {
+		if units = append(units, f.Unit); f.Way.Speed != 19200 || f.Value != 8505 ||
+			f.Garbled+f.Refused != "" {
 			t.Errorf("%+v", f)
 		}
 	}

@@ -67,8 +67,10 @@ func slavesOf(t *testing.T, kind, units string) *practice.Pty {
 	case "libmodbus":
 		gcc := tool(t, "gcc", "gcc")
 		program := filepath.Join(t.TempDir(), "slave")
-		flags := strings.Fields(output(t, tool(t, "pkg-config", "pkg-config"), "--cflags", "--libs", "libmodbus"))
-		built, err := exec.Command(gcc, append([]string{"-Wall", "-o", program, "testdata/slave.c"}, flags...)...).CombinedOutput()
+		flags := strings.Fields(output(t, tool(t, "pkg-config", "pkg-config"),
+			"--cflags", "--libs", "libmodbus"))
+		built, err := exec.Command(gcc, append([]string{"-Wall", "-o", program, "testdata/slave.c"},
+			flags...)...).CombinedOutput()
 		if err != nil {
 			t.Fatalf("the slave does not build; is libmodbus-dev installed? %v\n%s", err, built)
 		}
@@ -155,8 +157,10 @@ func relay(t *testing.T, slave *practice.Pty, spoil func(answer []byte, onward f
 func everything() Kiln {
 	k := busKiln("big-blue",
 		register("tenths", 17, 0, "int16"), register("minus", 17, 1, "int16"),
-		register("abcd", 17, 10, "float32"), register("badc", 17, 12, "float32"), register("cdab", 17, 14, "float32"), register("dcba", 17, 16, "float32"),
-		register("int32", 17, 20, "int32"), register("uint32", 17, 22, "uint32"), register("open", 17, 30, "int16"), register("room", 17, 7, "uint16"))
+		register("abcd", 17, 10, "float32"), register("badc", 17, 12, "float32"),
+		register("cdab", 17, 14, "float32"), register("dcba", 17, 16, "float32"),
+		register("int32", 17, 20, "int32"), register("uint32", 17, 22, "uint32"),
+		register("open", 17, 30, "int16"), register("room", 17, 7, "uint16"))
 	for i := range k.Channels {
 		c := &k.Channels[i]
 		switch c.ID {
@@ -250,14 +254,17 @@ func TestForeignSlaves(t *testing.T) {
 					t.Errorf("%d garbled, %d silent: %+v", k.Garbled, k.Silent, k.BadLines)
 				}
 				for _, d := range heard.Kilns[0].Orders {
-					if string(d.Channel) == d.Set && d.Values[map[string]int{"abcd": 0, "badc": 1, "cdab": 2, "dcba": 3}[d.Set]] != 1222.5 {
+					if string(d.Channel) == d.Set &&
+						d.Values[map[string]int{"abcd": 0, "badc": 1, "cdab": 2,
+							"dcba": 3}[d.Set]] != 1222.5 {
 						t.Errorf("%s", d.Says())
 					}
 				}
 			})
 
 			t.Run("exception", func(t *testing.T) {
-				k := busKiln("big-blue", register("tenths", 17, 0, "int16"), register("none", 17, 99, "int16"))
+				k := busKiln("big-blue", register("tenths", 17, 0, "int16"),
+					register("none", 17, 99, "int16"))
 				k.Channels[0].Scale = 0.1
 				samples, heard := pollPort(t, relay(t, slave, nil).Path, k, 3)
 				for _, s := range samples {
@@ -265,7 +272,8 @@ func TestForeignSlaves(t *testing.T) {
 						t.Errorf("%+v", s)
 					}
 				}
-				if b := heard.Kilns[0].BadLines; len(b) == 0 || !strings.Contains(b[0].Why.String(), "no such register") {
+				if b := heard.Kilns[0].BadLines; len(b) == 0 ||
+					!strings.Contains(b[0].Why.String(), "no such register") {
 					t.Errorf("%+v", b)
 				}
 			})
@@ -291,7 +299,8 @@ func TestForeignSlaves(t *testing.T) {
 						t.Fatal(w)
 					}
 				}
-				t.Logf("%d of %d answers spoilt, %d samples, none wrong", spoilt.Load(), answers.Load(), len(samples))
+				t.Logf("%d of %d answers spoilt, %d samples, none wrong", spoilt.Load(),
+					answers.Load(), len(samples))
 				if spoilt.Load() < 5 {
 					t.Errorf("only %d answers spoilt", spoilt.Load())
 				}
@@ -306,7 +315,9 @@ func TestForeignSlaves(t *testing.T) {
 					}
 					onward(b)
 				})
-				samples, heard := pollPort(t, front.Path, busKiln("big-blue", register("minus", 17, 1, "int16"), register("abcd", 17, 10, "float32")), 2)
+				samples, heard := pollPort(t, front.Path,
+					busKiln("big-blue", register("minus", 17, 1, "int16"),
+						register("abcd", 17, 10, "float32")), 2)
 				for _, s := range samples {
 					if w := wrongIn(s); w != "" {
 						t.Fatal(w)
@@ -326,7 +337,8 @@ func TestThirdOpinion(t *testing.T) {
 	front := relay(t, slaveOf(t, "libmodbus"), nil)
 	// Register 0 is number 1 here; -B takes the high word first.
 	ask := func(args ...string) string {
-		return output(t, mbpoll, append([]string{"-m", "rtu", "-b", "9600", "-P", "none", "-a", "17", "-1", "-q"}, append(args, front.Path)...)...)
+		return output(t, mbpoll, append([]string{"-m", "rtu", "-b", "9600", "-P", "none", "-a", "17", "-1",
+			"-q"}, append(args, front.Path)...)...)
 	}
 	for _, c := range []struct {
 		channel kiln.ChannelID

@@ -41,7 +41,8 @@ func FuzzCutter(f *testing.F) {
 var strict = regexp.MustCompile(`^[+-]?([0-9]{1,9}([.][0-9]{1,9})?|[.][0-9]{1,9})([eE][+-]?[0-9]{1,2})?$`)
 
 func FuzzNumber(f *testing.F) {
-	for _, s := range []string{"1222.5", "-5", "+3e2", "9.91E37", "0x1p-2", "1_0", "NaN", "OPEN", "----", "12,5", "25 °C", "77F", "1.2.3", ".5", "5.", ""} {
+	for _, s := range []string{"1222.5", "-5", "+3e2", "9.91E37", "0x1p-2", "1_0", "NaN", "OPEN", "----",
+		"12,5", "25 °C", "77F", "1.2.3", ".5", "5.", ""} {
 		f.Add(s, false)
 		f.Add(s, true)
 	}
@@ -60,7 +61,8 @@ func FuzzNumber(f *testing.F) {
 // of numbers that are none is asked.
 func fuzzForm(t *testing.T, k Kiln, lines string) {
 	k.ID, k.Terminator = "k", "\n"
-	k.Channels = []Channel{{ID: "1", From: k.Channels[0].From, Unit: "c", Scale: 1, Linearised: true}, {ID: "2", From: k.Channels[1].From, Unit: "f", Scale: 1, Linearised: true}}
+	k.Channels = []Channel{{ID: "1", From: k.Channels[0].From, Unit: "c", Scale: 1, Linearised: true},
+		{ID: "2", From: k.Channels[1].From, Unit: "f", Scale: 1, Linearised: true}}
 	form, err := newForm(k)
 	if err != nil {
 		t.Fatal(err)
@@ -99,8 +101,10 @@ func FuzzColumns(f *testing.F) {
 		if separator == "" {
 			separator = ","
 		}
-		fuzzForm(t, Kiln{Reply: "columns", Separator: separator, DecimalComma: comma, Channels: from("1", "2")}, lines)
-		fuzzForm(t, Kiln{Reply: "columns", Separator: separator, DecimalComma: comma, Channels: from("a", "b")}, lines)
+		fuzzForm(t, Kiln{Reply: "columns", Separator: separator, DecimalComma: comma,
+			Channels: from("1", "2")}, lines)
+		fuzzForm(t, Kiln{Reply: "columns", Separator: separator, DecimalComma: comma,
+			Channels: from("a", "b")}, lines)
 	})
 }
 
@@ -174,7 +178,8 @@ func FuzzAnswer(f *testing.F) {
 	f.Add(r.frame(), 17, 3, 107, 3)
 	f.Fuzz(func(t *testing.T, b []byte, unit, function, first, count int) {
 		r := request{unit, function, first, count}
-		if !isReading(r.frame()) || unit > 247 || count > maxRegisters || count < 1 || unit < 1 || function != 3 && function != 4 {
+		if !isReading(r.frame()) || unit > 247 || count > maxRegisters || count < 1 || unit < 1 ||
+			function != 3 && function != 4 {
 			return
 		}
 		words, err := r.parse(b)
@@ -192,7 +197,8 @@ func FuzzAnswer(f *testing.F) {
 }
 
 func FuzzTime(f *testing.F) {
-	for _, s := range []string{"12.5", "13:05:59", "2031-03-04T07:00:00Z", "2031-03-04 07:00:00", "1e9", "-1", "25:00:00"} {
+	for _, s := range []string{"12.5", "13:05:59", "2031-03-04T07:00:00Z", "2031-03-04 07:00:00",
+		"1e9", "-1", "25:00:00"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {

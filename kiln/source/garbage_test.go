@@ -30,7 +30,8 @@ func checked(sum string, n int) string {
 func checkedSettings(sum string) Settings {
 	s := columnsOn("x")
 	s.Kilns[0].Checksum, s.Kilns[0].Every = sum, time.Nanosecond
-	s.Kilns[0].Channels = append(s.Kilns[0].Channels, Channel{ID: "2", From: "2", Unit: "c", Scale: 1, Linearised: true})
+	s.Kilns[0].Channels = append(s.Kilns[0].Channels, Channel{ID: "2", From: "2", Unit: "c",
+		Scale: 1, Linearised: true})
 	return s
 }
 
@@ -79,17 +80,19 @@ func TestGarbage(t *testing.T) {
 				runtime.GC()
 				runtime.ReadMemStats(&before)
 				phantoms, last := 0, kiln.Sample{}
-				heard := listenTo(t, checkedSettings(sum), append(data, "\n"+checked(sum, 42)+"\n"...), func(s kiln.Sample) {
-					last = s
-					if len(s.Values) != 2 || !sent(s) {
-						phantoms++
-					}
-				})
+				heard := listenTo(t, checkedSettings(sum), append(data, "\n"+checked(sum, 42)+"\n"...),
+					func(s kiln.Sample) {
+						last = s
+						if len(s.Values) != 2 || !sent(s) {
+							phantoms++
+						}
+					})
 				runtime.GC()
 				runtime.ReadMemStats(&after)
 				grown := int64(after.HeapAlloc) - int64(before.HeapAlloc)
 				k := heard.Kilns[0]
-				t.Logf("%d bytes, %d garbled lines, %d good, %d phantoms, heap grown by %d", n, k.Garbled, k.Good, phantoms, grown)
+				t.Logf("%d bytes, %d garbled lines, %d good, %d phantoms, heap grown by %d", n, k.Garbled,
+					k.Good, phantoms, grown)
 				if phantoms > limitOf(sum, kind, k.Garbled) {
 					t.Errorf("%d phantoms", phantoms)
 				}
@@ -210,19 +213,23 @@ func TestGarbageOnTheBus(t *testing.T) {
 // that is left is more than 20 K off, and the curve, which takes the median of
 // ten seconds, stays within 1 °C of the truth.
 func TestCorruptedLines(t *testing.T) {
-	curve := practice.Curve{Programme: practice.MustParse("20>600@150 >1222@180 h20 off60"), Noise: 0.15, Step: 0.1, Seed: 4}
+	curve := practice.Curve{Programme: practice.MustParse("20>600@150 >1222@180 h20 off60"),
+		Noise: 0.15, Step: 0.1, Seed: 4}
 	other := curve
 	other.Off, other.Seed = 8, 5
 	k := practice.Kiln{Curves: []practice.Curve{curve, other}, Seed: 6,
 		Faults: []practice.Fault{{What: practice.Garbled, To: 1000 * time.Hour, Share: 0.2}}}
 	s := columnsOn("x")
-	s.Kilns[0].Channels = append(s.Kilns[0].Channels, Channel{ID: "2", From: "2", Unit: "c", Scale: 1, Linearised: true})
+	s.Kilns[0].Channels = append(s.Kilns[0].Channels, Channel{ID: "2", From: "2", Unit: "c",
+		Scale: 1, Linearised: true})
 	s.Kilns[0].Every = time.Nanosecond
 	worst, single, judgedWorst, marked := 0.0, 0, 0.0, 0
 	var bin []float64
-	judge := faults.NewFaultDetector(kiln.Kiln{ID: s.Kilns[0].ID, Control: "1", Every: time.Second, Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}}}, nil)
+	judge := faults.NewFaultDetector(kiln.Kiln{ID: s.Kilns[0].ID, Control: "1", Every: time.Second,
+		Channels: []kiln.Channel{{ID: "1", Role: kiln.RoleProbe}, {ID: "2", Role: kiln.RoleProbe}}}, nil)
 	heard := listenToKiln(t, s, &k, func(sample kiln.Sample) {
-		if v, ok := sample.Value("1"); ok && v.Fault == kiln.Good && abs(float64(v.T-curve.True(sample.At.Since))) > 20 {
+		if v, ok := sample.Value("1"); ok && v.Fault == kiln.Good &&
+			abs(float64(v.T-curve.True(sample.At.Since))) > 20 {
 			single++
 		}
 		for _, judged := range judge.Assess(sample) {
@@ -258,7 +265,10 @@ func listenToKiln(t *testing.T, s Settings, k *practice.Kiln, each func(kiln.Sam
 	t.Helper()
 	out := make(chan kiln.Sample)
 	told := &telling{kiln: k}
-	src, err := New(s, func() kiln.Stamp { return kiln.Stamp{Boot: "b1", Since: time.Duration(told.age.Load())} }, out)
+	src, err := New(s, func() kiln.Stamp {
+		return kiln.Stamp{Boot: "b1",
+			Since: time.Duration(told.age.Load())}
+	}, out)
 	if err != nil {
 		t.Fatal(err)
 	}

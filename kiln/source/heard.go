@@ -136,7 +136,8 @@ func (k KilnHeard) words() message.Message {
 func (k Kiln) absentInWords(none []Channel, line string) []message.Message {
 	var out []message.Message
 	for _, c := range none {
-		says := message.New("channel {1} is absent: nothing stands at from = {2}", c.ID, strconv.Quote(c.From))
+		says := message.New("channel {1} is absent: nothing stands at from = {2}",
+			c.ID, strconv.Quote(c.From))
 		if there := placesOf(k, line); len(there) > 0 && (k.Reply == "json" || k.Reply == "keyvalue") {
 			says = message.New("{1}; the line has {2}", says, strings.Join(there, ", "))
 		}

@@ -37,7 +37,8 @@ func TestStandardCheck(t *testing.T) {
 // 1.193848, fraction 0x18D000.
 func TestOrders(t *testing.T) {
 	for order, words := range map[string][]uint16{
-		"abcd": {0x4498, 0xd000}, "badc": {0x9844, 0x00d0}, "cdab": {0xd000, 0x4498}, "dcba": {0x00d0, 0x9844},
+		"abcd": {0x4498, 0xd000}, "badc": {0x9844, 0x00d0}, "cdab": {0xd000, 0x4498},
+		"dcba": {0x00d0, 0x9844},
 	} {
 		if v, ok := decode("float32", order, words); v != 1222.5 || !ok {
 			t.Errorf("%s: %v %v", order, v, ok)
@@ -68,7 +69,8 @@ func TestOrders(t *testing.T) {
 }
 
 func TestPlanJoinsNeighbours(t *testing.T) {
-	k := busKiln("big-blue", register("1", 1, 10, "float32"), register("2", 1, 12, "int16"), register("3", 1, 14, "int16"), register("4", 2, 13, "int16"))
+	k := busKiln("big-blue", register("1", 1, 10, "float32"), register("2", 1, 12, "int16"),
+		register("3", 1, 14, "int16"), register("4", 2, 13, "int16"))
 	got := plan(k)
 	want := []request{{1, 3, 10, 3}, {1, 3, 14, 1}, {2, 3, 13, 1}}
 	if len(got) != len(want) {
@@ -96,13 +98,16 @@ func TestBus(t *testing.T) {
 		tenth.Scale = 0.1
 		room := register("room", 2, 7, "uint16")
 		room.Function, room.Scale = 4, 0.1
-		samples, heard := runFor(t, 10*time.Second, bussed(busKiln("big-blue", tenth, register("2", 1, 1, "float32")), busKiln("little-red", room)), port)
+		samples, heard := runFor(t, 10*time.Second,
+			bussed(busKiln("big-blue", tenth, register("2", 1, 1, "float32")), busKiln("little-red", room)),
+			port)
 		seen := map[kiln.KilnID]int{}
 		for _, s := range samples {
 			seen[s.Kiln]++
 			switch s.Kiln {
 			case "big-blue":
-				if len(s.Values) != 2 || math.Abs(float64(s.Values[0].T)-850.5) > 1e-9 || s.Values[1].T != 1222.5 {
+				if len(s.Values) != 2 || math.Abs(float64(s.Values[0].T)-850.5) > 1e-9 ||
+					s.Values[1].T != 1222.5 {
 					t.Fatalf("big-blue: %+v", s)
 				}
 			case "little-red":
@@ -137,7 +142,8 @@ func TestExceptions(t *testing.T) {
 				}
 				p.later(10*time.Millisecond, withCRC([]byte{1, 0x83, e}))
 			})
-			samples, heard := runFor(t, 2500*time.Millisecond, bussed(busKiln("k", register("1", 1, 5, "int16"))), port)
+			samples, heard := runFor(t, 2500*time.Millisecond,
+				bussed(busKiln("k", register("1", 1, 5, "int16"))), port)
 			k := heard.Kilns[0]
 			if k.Garbled != 1 || len(k.BadLines) != 1 || len(k.BadLines[0].Why.String()) < 20 {
 				t.Errorf("exception %d: %+v", e, k)
@@ -163,7 +169,8 @@ func TestSplitReading(t *testing.T) {
 			}
 			p.later(time.Millisecond, respond(1, map[uint16]uint16{5: 100, 6: 200}, q))
 		})
-		samples, _ := runFor(t, 4500*time.Millisecond, bussed(busKiln("k", register("1", 1, 5, "int16"), register("2", 1, 6, "int16"))), port)
+		samples, _ := runFor(t, 4500*time.Millisecond,
+			bussed(busKiln("k", register("1", 1, 5, "int16"), register("2", 1, 6, "int16"))), port)
 		if len(samples) != 2 || samples[0].Values[0].T != 100 || samples[0].Values[1].T != 200 {
 			t.Errorf("%+v", samples)
 		}
@@ -177,15 +184,18 @@ func TestEcho(t *testing.T) {
 			p.later(time.Millisecond, q)
 			p.later(30*time.Millisecond, respond(1, map[uint16]uint16{5: 100}, q))
 		})
-		samples, heard := runFor(t, 6500*time.Millisecond, bussed(busKiln("k", register("1", 1, 5, "int16"))), port)
+		samples, heard := runFor(t, 6500*time.Millisecond, bussed(busKiln("k", register("1", 1, 5, "int16"))),
+			port)
 		if len(samples) != 5 || heard.Kilns[0].Garbled != 0 {
 			t.Errorf("%d samples, %+v", len(samples), heard.Kilns[0])
 		}
 	})
 	synctest.Test(t, func(t *testing.T) {
 		port := newFakePort(func(p *fakePort, q []byte) { p.later(time.Millisecond, q) })
-		samples, heard := runFor(t, 6500*time.Millisecond, bussed(busKiln("k", register("1", 1, 5, "int16"))), port)
-		if b := heard.Kilns[0].BadLines; len(samples) != 0 || len(b) == 0 || !bytes.Contains([]byte(b[0].Why.String()), []byte("echo")) {
+		samples, heard := runFor(t, 6500*time.Millisecond, bussed(busKiln("k", register("1", 1, 5, "int16"))),
+			port)
+		if b := heard.Kilns[0].BadLines; len(samples) != 0 || len(b) == 0 ||
+			!bytes.Contains([]byte(b[0].Why.String()), []byte("echo")) {
 			t.Errorf("%d samples, %+v", len(samples), heard.Kilns[0])
 		}
 	})
@@ -205,7 +215,8 @@ func TestLateAnswers(t *testing.T) {
 				}
 				p.later(d, respond(1, registers, q))
 			})
-			samples, heard := runFor(t, 2*time.Minute, bussed(busKiln("k", register("1", 1, 5, "int16"), register("2", 1, 50, "int16"))), port)
+			samples, heard := runFor(t, 2*time.Minute,
+				bussed(busKiln("k", register("1", 1, 5, "int16"), register("2", 1, 50, "int16"))), port)
 			for _, s := range samples {
 				if v, ok := s.Value("1"); ok && v.T != 100 {
 					t.Fatalf("late by %d ms: channel 1 is %v", late, v.T)
@@ -229,7 +240,9 @@ func TestDeadSlave(t *testing.T) {
 				p.later(20*time.Millisecond, a)
 			}
 		})
-		samples, heard := runFor(t, time.Minute, bussed(busKiln("k", register("1", 1, 0, "int16")), busKiln("l", register("1", 2, 0, "int16"))), port)
+		samples, heard := runFor(t, time.Minute,
+			bussed(busKiln("k", register("1", 1, 0, "int16")), busKiln("l", register("1", 2, 0, "int16"))),
+			port)
 		if len(samples) < 56 {
 			t.Errorf("%d samples of the live kiln in 58 s", len(samples))
 		}

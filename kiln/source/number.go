@@ -25,7 +25,8 @@ var openWords = map[string]bool{
 	"err":  true, "error": true, "over": true, "under": true, "ovr": true, "udr": true,
 	"ovfl": true, "or": true,
 	"ur": true, "ol": true,
-	"hhhh": true, "hhh": true, "llll": true, "lll": true, "uuuu": true, "uuu": true, "nc": true, "invalid": true,
+	"hhhh": true, "hhh": true, "llll": true, "lll": true, "uuuu": true, "uuu": true,
+	"nc": true, "invalid": true,
 }
 
 // isOpen reports whether text says that there is no temperature: a word for it, or a row of dashes,

@@ -50,11 +50,13 @@ func TestNumbersOfALine(t *testing.T) {
 	}
 }
 
-// What a kiln can read is believed of an unknown line: -50 to 1850 °C in each unit, where none is said up to what that is in
-// °F, and -10 to 80 mV; a word for an open couple stands for a number.
+// What a kiln can read is believed of an unknown line: -50 to 1850 °C in each unit, where none is said up to
+// what that is in °F, and -10 to 80 mV; a word for an open couple stands for a number.
 func TestBelievablePlaces(t *testing.T) {
-	for text, want := range map[string]bool{"3362": true, "3362.1": false, "-50": true, "-50.1": false, "3362 F": true, "3363 F": false,
-		"223.15 K": true, "223.1 K": false, "2123.15 K": true, "2123.2 K": false, "80 mV": true, "80.1 mV": false,
+	for text, want := range map[string]bool{"3362": true, "3362.1": false, "-50": true, "-50.1": false,
+		"3362 F": true, "3363 F": false,
+		"223.15 K": true, "223.1 K": false, "2123.15 K": true, "2123.2 K": false,
+		"80 mV": true, "80.1 mV": false,
 		"-10 mV": true, "-10.1 mV": false, "OPEN": true} {
 		if p, ok := placeOf("2", text, false); !ok || p.Believable != want || p.From != "2" {
 			t.Errorf("%s: %v, %+v", text, ok, p)

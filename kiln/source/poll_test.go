@@ -49,8 +49,10 @@ func TestTwoQuestions(t *testing.T) {
 					p.later(20*time.Millisecond, []byte("3\r\n"))
 				}
 			})
-			samples, heard := runFor(t, 8*time.Second, polled(func(k *Kiln) { k.Poll, k.Channels[0].From = []string{"A?", "B?"}, "3" }), port)
-			if dumb && (len(samples) != 0 || heard.Kilns[0].Silent == 0) || !dumb && (len(samples) != 6 || samples[0].Values[0].T != 3) {
+			samples, heard := runFor(t, 8*time.Second,
+				polled(func(k *Kiln) { k.Poll, k.Channels[0].From = []string{"A?", "B?"}, "3" }), port)
+			if dumb && (len(samples) != 0 || heard.Kilns[0].Silent == 0) || !dumb && (len(samples) != 6 ||
+				samples[0].Values[0].T != 3) {
 				t.Errorf("dumb %v: %d samples, %+v", dumb, len(samples), heard.Kilns[0])
 			}
 		})

@@ -180,7 +180,8 @@ func inWords(name string, err error) error {
 	if errors.As(err, &trouble) {
 		switch trouble.Code() {
 		case serial.PermissionDenied:
-			return message.WrapError(fs.ErrPermission, "{1}: permission denied: is the user in group dialout?", name)
+			return message.WrapError(fs.ErrPermission,
+				"{1}: permission denied: is the user in group dialout?", name)
 		case serial.PortBusy:
 			return message.WrapError(err, "{1}: busy: another program has the port open", name)
 		case serial.PortNotFound:
@@ -199,7 +200,8 @@ func inWords(name string, err error) error {
 // one that stays.
 func warnName(port string) message.Message {
 	base := filepath.Base(port)
-	if filepath.Dir(port) == "/dev" && (strings.HasPrefix(base, "ttyUSB") || strings.HasPrefix(base, "ttyACM")) {
+	if filepath.Dir(port) == "/dev" && (strings.HasPrefix(base, "ttyUSB") ||
+		strings.HasPrefix(base, "ttyACM")) {
 		return message.New("{1} may be another device after the next start or replugging; use its link in {2} or {3}", port,
 			"/dev/serial/by-id", "/dev/serial/by-path")
 	}

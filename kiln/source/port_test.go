@@ -25,7 +25,8 @@ import (
 func columnsOn(port string) Settings {
 	return Settings{Port: port, Speed: 9600, Framing: "8N1", Kilns: []Kiln{{
 		ID: "big-blue", Every: time.Second, Reply: "columns", Separator: ",", Terminator: "\n",
-		Channels: []Channel{{ID: "1", From: "1", Unit: "c", Scale: 1, Linearised: true, Role: kiln.RoleProbe}},
+		Channels: []Channel{{ID: "1", From: "1", Unit: "c", Scale: 1,
+			Linearised: true, Role: kiln.RoleProbe}},
 	}}}
 }
 
@@ -103,7 +104,8 @@ func TestReplug(t *testing.T) {
 			t.Fatal(err)
 		}
 		// What was sent before the unplugging may still be on its way: wait until it is noticed.
-		for deadline := time.Now().Add(5 * time.Minute); src.Heard().State == PortOpen && time.Now().Before(deadline); {
+		for deadline := time.Now().Add(5 * time.Minute); src.Heard().State == PortOpen &&
+			time.Now().Before(deadline); {
 			for len(out) > 0 {
 				<-out
 			}
@@ -175,7 +177,8 @@ func TestOpenErrors(t *testing.T) {
 	}
 	file := filepath.Join(t.TempDir(), "file")
 	os.WriteFile(file, nil, 0o600)
-	if _, err := OpenPort(columnsOn(file)); err == nil || !strings.Contains(err.Error(), "is no serial port") {
+	if _, err := OpenPort(columnsOn(file)); err == nil ||
+		!strings.Contains(err.Error(), "is no serial port") {
 		t.Errorf("a file: %v", err)
 	}
 	line, err := practice.OpenPty()
@@ -188,7 +191,8 @@ func TestOpenErrors(t *testing.T) {
 	}
 	asNobody(t, func() {
 		_, err := OpenPort(columnsOn(line.Path))
-		if !errors.Is(err, fs.ErrPermission) || !strings.Contains(err.Error(), "permission denied: is the user in group dialout?") {
+		if !errors.Is(err, fs.ErrPermission) || !strings.Contains(err.Error(),
+			"permission denied: is the user in group dialout?") {
 			t.Errorf("not permitted: %v", err)
 		}
 	})
@@ -243,7 +247,8 @@ func TestManyDescriptors(t *testing.T) {
 		}
 		held = append(held, fd)
 	}
-	if _, err := OpenPort(columnsOn(line.Path)); err == nil || !strings.Contains(err.Error(), "must lie below 1024") {
+	if _, err := OpenPort(columnsOn(line.Path)); err == nil || !strings.Contains(err.Error(),
+		"must lie below 1024") {
 		t.Fatalf("opened beyond 1024 descriptors: %v", err)
 	}
 	// One that slips through the look gives an error, not a panic.
@@ -266,7 +271,8 @@ func TestManyDescriptors(t *testing.T) {
 
 func TestNamesThatChange(t *testing.T) {
 	for name, warned := range map[string]bool{
-		"/dev/ttyUSB0": true, "/dev/ttyACM1": true, "/dev/ttyAMA0": false, "/dev/serial/by-id/usb-x-if00": false, "/dev/kiln": false,
+		"/dev/ttyUSB0": true, "/dev/ttyACM1": true, "/dev/ttyAMA0": false,
+		"/dev/serial/by-id/usb-x-if00": false, "/dev/kiln": false,
 	} {
 		if got := !warnName(name).IsZero(); got != warned {
 			t.Errorf("%s: warned %v", name, got)

@@ -15,8 +15,8 @@ type FoundPort struct {
 }
 
 // ServiceDevices are the devices that the packaged service may open, in the words of DeviceAllow of its unit
-// (systemd.resource-control(5)): adapters at USB, serial ports on the board's pins and on boards that sit on them, and
-// the first four ports of a PC, by path since their group of devices has the consoles in it.
+// (systemd.resource-control(5)): adapters at USB, serial ports on the board's pins and on boards that sit on
+// them, and the first four ports of a PC, by path since their group of devices has the consoles in it.
 var ServiceDevices = []string{"char-ttyUSB", "char-ttyACM", "char-ttyAMA", "char-ttySC",
 	"/dev/ttyS0", "/dev/ttyS1", "/dev/ttyS2", "/dev/ttyS3"}
 

@@ -26,8 +26,8 @@ type Place struct {
 	Unit       string  // c, f, k or mv where the line tells it, "" elsewhere
 	Last       float64 // the last number, as it stands there
 	Believable bool    // every number could be the temperature of a kiln or its room, in °C or °F
-	// Counts says that the number went up by the same step of one or more on every line, as a counter or a clock
-	// does and a kiln in the time of a few lines does not.
+	// Counts says that the number went up by the same step of one or more on every line, as a counter or a
+	// clock does and a kiln in the time of a few lines does not.
 	Counts bool
 
 	step float64

@@ -30,19 +30,33 @@ func TestRecognise(t *testing.T) {
 		want  []string // each reading; nil: none
 	}{
 		{"one number", []string{"19.4", "19.5", "19.5"}, []string{`columns "," none: 1=19.5`}},
-		{"one number with its unit", []string{"19.4 C", "19.5 C", "19.5 C"}, []string{`columns "," none: 1=19.5c`}},
-		{"columns", []string{"19.4,20.1", "19.5,20.1", "19.5,20.2"}, []string{`columns "," none: 1=19.5 2=20.2`}},
-		{"columns with a clock and words", []string{"13:05:59;run;19.4", "13:06:00;run;19.5", "13:06:01;run;19.5"}, []string{`columns ";" none: 3=19.5`}},
-		{"blanks", []string{"  19.4   20.1", "  19.4  120.1", "  19.4   20.1"}, []string{`columns " " none: 1=19.4 2=20.1`}},
-		{"decimal commas", []string{"19,4;20,1", "19,4;20,2", "19,4;20,3"}, []string{`columns ";" comma none: 1=19.4 2=20.3`}},
-		{"one number with a comma, or two", []string{"19,4", "19,5", "19,5"}, []string{`columns ";" comma none: 1=19.5`, `columns "," none: 1=19 2=5`}},
-		{"keys", []string{"T1=19.4,T2=66.9F,run=yes", "T1=19.5,T2=66.9F,run=yes", "T1=19.5,T2=67.1F,run=yes"}, []string{`keyvalue "," none: T1=19.5 T2=67.1f`}},
-		{"JSON", []string{`{"pv":{"top":19.4,"low":20},"on":false}`, `{"pv":{"top":19.4,"low":20},"on":false}`}, []string{`json "," none: pv.low=20 pv.top=19.4`}},
-		{"an open couple now and then", []string{"19.4,20", "19.4,----", "19.4,21"}, []string{`columns "," none: 1=19.4 2=21`}},
-		{"a header and a torn line", []string{"top,low", "19.4,20", "19.", "19.4,20", "19.4,20", "19.4,20", "19.4,20", "19.4,20", "19.4,20", "19.4,20"}, []string{`columns "," none: 1=19.4 2=20`}},
-		{"xor", []string{summed("xor", "19.4,20"), summed("xor", "19.4,21"), summed("xor", "19.4,22")}, []string{`columns "," xor: 1=19.4 2=22`}},
-		{"sum8", []string{summed("sum8", "19.4,20"), summed("sum8", "19.4,21"), summed("sum8", "19.4,22")}, []string{`columns "," sum8: 1=19.4 2=22`}},
-		{"crc16", []string{summed("crc16", "19.4,20"), summed("crc16", "19.4,21")}, []string{`columns "," crc16: 1=19.4 2=21`}},
+		{"one number with its unit", []string{"19.4 C", "19.5 C", "19.5 C"},
+			[]string{`columns "," none: 1=19.5c`}},
+		{"columns", []string{"19.4,20.1", "19.5,20.1", "19.5,20.2"},
+			[]string{`columns "," none: 1=19.5 2=20.2`}},
+		{"columns with a clock and words",
+			[]string{"13:05:59;run;19.4", "13:06:00;run;19.5", "13:06:01;run;19.5"},
+			[]string{`columns ";" none: 3=19.5`}},
+		{"blanks", []string{"  19.4   20.1", "  19.4  120.1", "  19.4   20.1"},
+			[]string{`columns " " none: 1=19.4 2=20.1`}},
+		{"decimal commas", []string{"19,4;20,1", "19,4;20,2", "19,4;20,3"},
+			[]string{`columns ";" comma none: 1=19.4 2=20.3`}},
+		{"one number with a comma, or two", []string{"19,4", "19,5", "19,5"},
+			[]string{`columns ";" comma none: 1=19.5`, `columns "," none: 1=19 2=5`}},
+		{"keys", []string{"T1=19.4,T2=66.9F,run=yes", "T1=19.5,T2=66.9F,run=yes", "T1=19.5,T2=67.1F,run=yes"},
+			[]string{`keyvalue "," none: T1=19.5 T2=67.1f`}},
+		{"JSON", []string{`{"pv":{"top":19.4,"low":20},"on":false}`,
+			`{"pv":{"top":19.4,"low":20},"on":false}`}, []string{`json "," none: pv.low=20 pv.top=19.4`}},
+		{"an open couple now and then", []string{"19.4,20", "19.4,----", "19.4,21"},
+			[]string{`columns "," none: 1=19.4 2=21`}},
+		{"a header and a torn line", []string{"top,low", "19.4,20", "19.", "19.4,20", "19.4,20", "19.4,20",
+			"19.4,20", "19.4,20", "19.4,20", "19.4,20"}, []string{`columns "," none: 1=19.4 2=20`}},
+		{"xor", []string{summed("xor", "19.4,20"), summed("xor", "19.4,21"), summed("xor", "19.4,22")},
+			[]string{`columns "," xor: 1=19.4 2=22`}},
+		{"sum8", []string{summed("sum8", "19.4,20"), summed("sum8", "19.4,21"), summed("sum8", "19.4,22")},
+			[]string{`columns "," sum8: 1=19.4 2=22`}},
+		{"crc16", []string{summed("crc16", "19.4,20"), summed("crc16", "19.4,21")},
+			[]string{`columns "," crc16: 1=19.4 2=21`}},
 		{"no number", []string{"hello", "kiln ready", "?"}, nil},
 		{"numbers that no kiln has", []string{"1735689600", "1735689601", "1735689602"}, nil},
 		{"nothing", nil, nil},
@@ -71,16 +85,19 @@ func TestRecognisedSettingsHold(t *testing.T) {
 	k := r.Kiln
 	k.ID, k.Every = "big-blue", time.Second
 	for _, p := range r.Places {
-		k.Channels = append(k.Channels, Channel{ID: kiln.ChannelID(p.From), From: p.From, Unit: "c", Scale: 1, Linearised: true})
+		k.Channels = append(k.Channels, Channel{ID: kiln.ChannelID(p.From), From: p.From, Unit: "c",
+			Scale: 1, Linearised: true})
 	}
-	if err := (Settings{Port: "/dev/x", Speed: 9600, Framing: "8N1", Kilns: []Kiln{k}}).Validate(); err != nil {
+	if err := (Settings{Port: "/dev/x", Speed: 9600, Framing: "8N1",
+		Kilns: []Kiln{k}}).Validate(); err != nil {
 		t.Error(err)
 	}
 }
 
 // lineAt plays text ten times a second to a port of any speed, as a receiver of that speed hears it,
 // with a framing of its own.
-func lineAt(sent int, parity func(byte) byte, text func(n int) string) (open func(Settings) (Port, error), wrote *int) {
+func lineAt(sent int, parity func(byte) byte, text func(n int) string) (open func(Settings) (Port, error),
+	wrote *int) {
 	wrote = new(int)
 	return func(s Settings) (Port, error) {
 		p := newFakePort(func(*fakePort, []byte) { *wrote++ })
@@ -111,15 +128,19 @@ func TestHearFindsTheSpeed(t *testing.T) {
 	for _, sent := range []int{1200, 4800, 9600, 19200, 115200} {
 		for framing, parity := range map[string]func(byte) byte{"8N1": plainByte, "7E1": evenByte} {
 			synctest.Test(t, func(t *testing.T) {
-				open, wrote := lineAt(sent, parity, func(n int) string { return fmt.Sprintf("%.1f,%.1f\r\n", 500+float64(n), 480+float64(n)) })
+				open, wrote := lineAt(sent, parity, func(n int) string {
+					return fmt.Sprintf("%.1f,%.1f\r\n", 500+float64(n), 480+float64(n))
+				})
 				var told []string
-				l := Listener{Open: open, Patience: 20 * time.Second, Tell: func(s string) { told = append(told, s) }}
+				l := Listener{Open: open, Patience: 20 * time.Second,
+					Tell: func(s string) { told = append(told, s) }}
 				h, err := l.Hear(t.Context(), "/dev/x")
 				if err != nil {
 					t.Errorf("%d %s: %v; tried %v", sent, framing, err, told)
 					return
 				}
-				if h.Speed != sent || h.Framing != framing || h.Every > 200*time.Millisecond || len(h.Readings[0].Places) != 2 {
+				if h.Speed != sent || h.Framing != framing || h.Every > 200*time.Millisecond ||
+					len(h.Readings[0].Places) != 2 {
 					t.Errorf("%d %s: %+v; tried %v", sent, framing, h, told)
 				}
 				if *wrote != 0 {
@@ -130,10 +151,11 @@ func TestHearFindsTheSpeed(t *testing.T) {
 	}
 }
 
-// The pace that is heard is that of the device, wherever the first line was cut: lines are left out that come twice
-// as fast as the settings say.
+// The pace that is heard is that of the device, wherever the first line was cut: lines are left out that come
+// twice as fast as the settings say.
 func TestHearFindsThePace(t *testing.T) {
-	for _, every := range []time.Duration{100 * time.Millisecond, 500 * time.Millisecond, time.Second, 2 * time.Second, 10 * time.Second} {
+	for _, every := range []time.Duration{100 * time.Millisecond, 500 * time.Millisecond, time.Second,
+		2 * time.Second, 10 * time.Second} {
 		for _, cut := range []int{0, 3, 9} { // bytes of the first line that were missed
 			synctest.Test(t, func(t *testing.T) {
 				open := func(Settings) (Port, error) {
@@ -147,7 +169,8 @@ func TestHearFindsThePace(t *testing.T) {
 					}
 					return p, nil
 				}
-				h, err := Listener{Open: open, Patience: 65 * time.Second, Tell: func(string) {}}.Hear(t.Context(), "/dev/x")
+				h, err := Listener{Open: open, Patience: 65 * time.Second,
+					Tell: func(string) {}}.Hear(t.Context(), "/dev/x")
 				if err != nil || h.Every != every {
 					t.Errorf("a line each %v, %d bytes missed: heard %v, %v", every, cut, h.Every, err)
 				}
@@ -184,19 +207,24 @@ func TestCountersAreTold(t *testing.T) {
 func TestHearNothing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		silent := func(Settings) (Port, error) { return newFakePort(nil), nil }
-		_, err := Listener{Open: silent, Patience: time.Minute, Tell: func(string) {}}.Hear(t.Context(), "/dev/x")
+		_, err := Listener{Open: silent, Patience: time.Minute, Tell: func(string) {}}.Hear(t.Context(),
+			"/dev/x")
 		if !errors.Is(err, ErrSilent) {
 			t.Errorf("silence: %v", err)
 		}
 		words := 0
-		open, _ := lineAt(9600, plainByte, func(n int) string { return fmt.Sprintf("no number here, %c\r\n", 'a'+n%26) })
-		_, err = Listener{Open: open, Patience: time.Minute, Tell: func(string) { words++ }}.Hear(t.Context(), "/dev/x")
+		open, _ := lineAt(9600, plainByte, func(n int) string {
+			return fmt.Sprintf("no number here, %c\r\n", 'a'+n%26)
+		})
+		_, err = Listener{Open: open, Patience: time.Minute, Tell: func(string) { words++ }}.Hear(t.Context(),
+			"/dev/x")
 		if !errors.Is(err, ErrUnknown) || words < 9 {
 			t.Errorf("words: %v after %d speeds", err, words)
 		}
 		ctx, stop := context.WithCancel(t.Context())
 		stop()
-		if _, err = (Listener{Open: silent, Patience: time.Minute, Tell: func(string) {}}).Hear(ctx, "/dev/x"); !errors.Is(err, context.Canceled) {
+		if _, err = (Listener{Open: silent, Patience: time.Minute, Tell: func(string) {}}).Hear(ctx,
+			"/dev/x"); !errors.Is(err, context.Canceled) {
 			t.Errorf("stopped: %v", err)
 		}
 	})
@@ -216,8 +244,10 @@ func TestPorts(t *testing.T) {
 	if got != want {
 		t.Errorf("got  %s\nwant %s", got, want)
 	}
-	for device, want := range map[string]bool{"/dev/ttyUSB0": true, "/dev/ttyACM12": true, "/dev/ttyAMA0": true, "/dev/ttySC1": true, "/dev/ttyS0": true, "/dev/ttyS3": true,
-		"/dev/ttyS4": false, "/dev/tty1": false, "/dev/ttyUSB": false, "/dev/ttyUSB0x": false, "/dev/pts/3": false, "/dev/ttyGS0": false, "ttyUSB0": false, "": false} {
+	for device, want := range map[string]bool{"/dev/ttyUSB0": true, "/dev/ttyACM12": true,
+		"/dev/ttyAMA0": true, "/dev/ttySC1": true, "/dev/ttyS0": true, "/dev/ttyS3": true,
+		"/dev/ttyS4": false, "/dev/tty1": false, "/dev/ttyUSB": false, "/dev/ttyUSB0x": false,
+		"/dev/pts/3": false, "/dev/ttyGS0": false, "ttyUSB0": false, "": false} {
 		if ServiceMayOpen(device) != want {
 			t.Errorf("%s: may be opened by the service: %v, want %v", device, !want, want)
 		}

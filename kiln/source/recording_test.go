@@ -21,14 +21,16 @@ const recording = "testdata/broken-element.log"
 // brokenElement is the morning of the recording: a bisque that does not get past 700 °C, with one
 // line in twenty garbled, the couple open for a minute and a spike or two.
 func brokenElement() *practice.Kiln {
-	c := practice.Curve{Programme: practice.MustParse("20>600@150 >700@60 h60"), Noise: 0.15, Step: 0.1, Seed: 11}
+	c := practice.Curve{Programme: practice.MustParse("20>600@150 >700@60 h60"),
+		Noise: 0.15, Step: 0.1, Seed: 11}
 	low := c
 	low.Off, low.Seed = -12, 12
-	return &practice.Kiln{Curves: []practice.Curve{c, low}, Every: 10 * time.Second, Seed: 11, Faults: []practice.Fault{
-		{What: practice.Garbled, To: 100 * time.Hour, Share: 0.05},
-		{What: practice.Open, From: 3 * time.Hour, To: 3*time.Hour + time.Minute},
-		{What: practice.Spiked, From: 4 * time.Hour, To: 5 * time.Hour, Share: 0.01, By: 400},
-	}}
+	return &practice.Kiln{Curves: []practice.Curve{c, low}, Every: 10 * time.Second, Seed: 11,
+		Faults: []practice.Fault{
+			{What: practice.Garbled, To: 100 * time.Hour, Share: 0.05},
+			{What: practice.Open, From: 3 * time.Hour, To: 3*time.Hour + time.Minute},
+			{What: practice.Spiked, From: 4 * time.Hour, To: 5 * time.Hour, Share: 0.01, By: 400},
+		}}
 }
 
 // The recording is played back, garbled bytes and all: nearly every good line is heard, the open
@@ -59,8 +61,10 @@ func TestRecording(t *testing.T) {
 	}
 	h := src.Heard().Kilns[0]
 	lines := uint64(k.Length() / k.Every)
-	if h.Garbled < lines/50 || h.Garbled > lines/15 || h.Good+h.Garbled+h.Breakvalue < lines*98/100 || h.Breakvalue < 5 {
-		t.Errorf("of %d lines %d good, %d garbled, %d with an open couple", lines, h.Good, h.Garbled, h.Breakvalue)
+	if h.Garbled < lines/50 || h.Garbled > lines/15 || h.Good+h.Garbled+h.Breakvalue < lines*98/100 ||
+		h.Breakvalue < 5 {
+		t.Errorf("of %d lines %d good, %d garbled, %d with an open couple", lines, h.Good,
+			h.Garbled, h.Breakvalue)
 	}
 	for _, b := range h.BadLines {
 		if b.Why.IsZero() || b.Line == "" {
@@ -114,7 +118,8 @@ func ExampleSource() {
 		Port: "/dev/serial/by-id/usb-kiln", Speed: 9600, Framing: "8N1",
 		Kilns: []source.Kiln{{
 			ID: "big-blue", Every: time.Second, Reply: "columns", Separator: ",", Terminator: "\n",
-			Channels: []source.Channel{{ID: "1", From: "1", Unit: "c", Scale: 1, Linearised: true, Role: kiln.RoleProbe}},
+			Channels: []source.Channel{{ID: "1", From: "1", Unit: "c", Scale: 1,
+				Linearised: true, Role: kiln.RoleProbe}},
 		}},
 	}, sourcetest.EverySecond(kiln.Stamp{Boot: "b1"}), samples)
 	if err != nil {

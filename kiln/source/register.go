@@ -33,7 +33,8 @@ func plan(k Kiln) []reading {
 		if n := len(out); n > 0 {
 			last := &out[n-1]
 			end := c.Register + c.words()
-			if last.unit == c.UnitID && last.function == c.Function && c.Register <= last.register+last.count && end-last.register <= maxRegisters {
+			if last.unit == c.UnitID && last.function == c.Function && c.Register <= last.register+
+				last.count && end-last.register <= maxRegisters {
 				last.count = max(last.count, end-last.register)
 				last.channels = append(last.channels, i)
 				continue

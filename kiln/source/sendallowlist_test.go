@@ -22,7 +22,8 @@ func anySettings(t *rapid.T) Settings {
 			PollOther:  rapid.Bool().Draw(t, "other"),
 			PollReason: rapid.SampledFrom([]string{"", "asks only"}).Draw(t, "reason")}
 		if k.Reply == "columns" {
-			k.Poll = rapid.SliceOfN(rapid.OneOf(rapid.StringMatching(`[ -~]{0,33}\?`), rapid.StringMatching(`[ -~]{0,33}`), rapid.String()), 0, 3).Draw(t, "polls")
+			k.Poll = rapid.SliceOfN(rapid.OneOf(rapid.StringMatching(`[ -~]{0,33}\?`),
+				rapid.StringMatching(`[ -~]{0,33}`), rapid.String()), 0, 3).Draw(t, "polls")
 		}
 		for range rapid.IntRange(0, 4).Draw(t, "channels") {
 			k.Channels = append(k.Channels, Channel{
@@ -62,7 +63,8 @@ func TestNothingElseLeaves(t *testing.T) {
 				}
 			}
 		}
-		for _, f := range []byte{1, 2, 3, 4, 5, 6, 15, 16, 22, 23, 43} { // every public function, writing ones too
+		// every public function, writing ones too
+		for _, f := range []byte{1, 2, 3, 4, 5, 6, 15, 16, 22, 23, 43} {
 			tries = append(tries, withCRC([]byte{1, f, 0, 0, 0, 1}),
 				withCRC([]byte{1, f, 0, 0, 0, 1, 2, 0, 9}))
 		}
@@ -70,7 +72,8 @@ func TestNothingElseLeaves(t *testing.T) {
 		for _, b := range tries {
 			before := len(port.sent)
 			err := g.send(b)
-			if left := len(port.sent) > before; left != (err == nil) || left && !harmless(s, port.sent[before]) || !left && !errors.Is(err, errRefused) {
+			if left := len(port.sent) > before; left != (err == nil) ||
+				left && !harmless(s, port.sent[before]) || !left && !errors.Is(err, errRefused) {
 				t.Fatalf("sent % x, error %v", b, err)
 			}
 		}
@@ -78,7 +81,8 @@ func TestNothingElseLeaves(t *testing.T) {
 }
 
 func harmless(s Settings, b []byte) bool {
-	if len(b) == 8 && b[0] >= 1 && b[0] <= 247 && (b[1] == 3 || b[1] == 4) && string(withCRC(b[:6:6])) == string(b) {
+	if len(b) == 8 && b[0] >= 1 && b[0] <= 247 && (b[1] == 3 || b[1] == 4) &&
+		string(withCRC(b[:6:6])) == string(b) {
 		n := binary.BigEndian.Uint16(b[4:])
 		return n >= 1 && n <= 125
 	}
@@ -133,7 +137,8 @@ func TestOneWayOut(t *testing.T) {
 					return true // kiln.Break is a fault, not a call
 				}
 				switch sel.Sel.Name {
-				case "Write", "WriteString", "WriteByte", "WriteAt", "WriteTo", "ReadFrom", "Fprint", "Fprintf", "Fprintln", "Copy", "Break", "Ioctl", "IoctlSetInt", "Writev":
+				case "Write", "WriteString", "WriteByte", "WriteAt", "WriteTo", "ReadFrom", "Fprint",
+					"Fprintf", "Fprintln", "Copy", "Break", "Ioctl", "IoctlSetInt", "Writev":
 					calls[name+" "+sel.Sel.Name]++
 				}
 			}

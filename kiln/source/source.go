@@ -54,8 +54,9 @@ type Source struct {
 	Trace func(at kiln.Stamp, what Traced, bytes []byte)
 
 	settings Settings
-	decoders []*decoder // one a kiln, for Run's goroutine; what they learned of the lines outlasts an unplugging
-	tallies  []*tally   // one a kiln
+	// one a kiln, for Run's goroutine; what they learned of the lines outlasts an unplugging
+	decoders []*decoder
+	tallies  []*tally // one a kiln
 
 	mu      sync.Mutex
 	state   PortState

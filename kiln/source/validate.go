@@ -190,7 +190,8 @@ func (k Kiln) validateChannel(c Channel, say func(key, format string, args ...an
 		say("cold_junction", "needed with unit mv: the channel that tells the temperature of the junction")
 	}
 	if !c.Linearised && c.Type != 0 && c.Type != 'K' {
-		say("type", "linearised = false undoes the fixed slope of a type K front end; this is type %v", c.Type)
+		say("type", "linearised = false undoes the fixed slope of a type K front end; this is type %v",
+			c.Type)
 	}
 	if !c.Linearised && c.ColdJunction == "" && c.Type != 0 {
 		say("cold_junction", "linearised = false needs it: without it nothing can be undone")

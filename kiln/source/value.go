@@ -40,7 +40,8 @@ func rawText(c Channel, text string, comma bool) (raw, error) {
 		return raw{}, err
 	}
 	r := raw{number: v, there: true}
-	if t := inCelsius(c, v*c.Scale+c.Offset); c.Unit != "mv" && !(t >= leastBelief && t <= mostBelief) && fullScale(text) {
+	if t := inCelsius(c, v*c.Scale+c.Offset); c.Unit != "mv" && !(t >= leastBelief && t <= mostBelief) &&
+		fullScale(text) {
 		r = raw{number: math.NaN(), fault: kiln.Break, there: true}
 	}
 	return r, nil

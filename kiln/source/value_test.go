@@ -21,7 +21,9 @@ import (
 // millivolts is a kiln with an amplifier board: voltage in column 1, its cold junction in column 2.
 func millivolts(k *source.Kiln) {
 	k.Channels = []source.Channel{
-		channel("1", "1", func(c *source.Channel) { c.Unit, c.ColdJunction, c.Type = "mv", "cold", thermocouple.K }),
+		channel("1", "1", func(c *source.Channel) {
+			c.Unit, c.ColdJunction, c.Type = "mv", "cold", thermocouple.K
+		}),
 		channel("cold", "2", func(c *source.Channel) { c.Role = kiln.RoleOther }),
 	}
 }
@@ -86,11 +88,17 @@ func TestFixedSlope(t *testing.T) {
 // what makes no sense is no line.
 func TestNoTemperature(t *testing.T) {
 	for text, want := range map[string]kiln.Fault{
-		"NaN": kiln.Break, "OPEN": kiln.Break, "----": kiln.Break, "9.91E37": kiln.Break, "-9.9E37": kiln.Break,
-		"": kiln.Break, "32767": kiln.Break, "3276.7": kiln.Break, "-3276.8": kiln.Break, "9999": kiln.Break, "inf": kiln.Break,
-		"HHHH": kiln.Break, "Err": kiln.Break, "999.9": kiln.Good, "1222.5": kiln.Good, "25 C": kiln.Good, "77F": kiln.UnitChanged,
+		"NaN": kiln.Break, "OPEN": kiln.Break, "----": kiln.Break,
+		"9.91E37": kiln.Break, "-9.9E37": kiln.Break,
+		"": kiln.Break, "32767": kiln.Break, "3276.7": kiln.Break, "-3276.8": kiln.Break,
+		"9999": kiln.Break, "inf": kiln.Break,
+		"HHHH": kiln.Break, "Err": kiln.Break, "999.9": kiln.Good, "1222.5": kiln.Good, "25 C": kiln.Good,
+		"77F": kiln.UnitChanged,
 	} {
-		samples, heard := play(t, oneKiln(func(k *source.Kiln) { k.Channels = append(k.Channels, channel("2", "2", nil)) }), text+",20\n")
+		samples, heard := play(t, oneKiln(func(k *source.Kiln) {
+			k.Channels = append(k.Channels,
+				channel("2", "2", nil))
+		}), text+",20\n")
 		if len(samples) != 1 {
 			t.Errorf("%q: no sample: %+v", text, heard.Kilns[0].BadLines)
 			continue
@@ -106,7 +114,8 @@ func TestNoTemperature(t *testing.T) {
 			t.Errorf("%q: the other channel is %+v", text, samples[0].Values[1])
 		}
 	}
-	for _, text := range []string{"12x5", "0x10", "1_000", "1e999", "12.5.1", "+-3", "1e", "12345678901", "١٢"} {
+	for _, text := range []string{"12x5", "0x10", "1_000", "1e999", "12.5.1", "+-3",
+		"1e", "12345678901", "١٢"} {
 		samples, heard := play(t, oneKiln(nil), text+"\n")
 		if len(samples) != 0 || heard.Kilns[0].Garbled != 1 {
 			t.Errorf("%q: %+v", text, samples)
@@ -127,7 +136,8 @@ func TestVentContact(t *testing.T) {
 // A decimal comma never becomes two channels without a word.
 func TestDecimalCommaIsSuspected(t *testing.T) {
 	s := oneKiln(func(k *source.Kiln) { k.Channels = append(k.Channels, channel("2", "2", nil)) })
-	if _, heard := play(t, s, "1222,5\n1223,0\n"); !strings.Contains(strings.Join(heard.Words(), "\n"), "decimal_comma = true") {
+	if _, heard := play(t, s, "1222,5\n1223,0\n"); !strings.Contains(strings.Join(heard.Words(), "\n"),
+		"decimal_comma = true") {
 		t.Errorf("%q", heard.Words())
 	}
 	if _, heard := play(t, s, "1222.0,1210.5\n"); heard.Kilns[0].Hint.String() != "" {
@@ -236,7 +246,8 @@ func TestHeldUp(t *testing.T) {
 		}
 	}
 	if h := src.Heard().Kilns[0]; single != 30 || together != 20 || h.Crowded != 0 {
-		t.Errorf("%d lines a second apart, want 30; %d at once, want 20; %d left out", single, together, h.Crowded)
+		t.Errorf("%d lines a second apart, want 30; %d at once, want 20; %d left out",
+			single, together, h.Crowded)
 	}
 }
 
@@ -257,7 +268,8 @@ func TestAbsentInWords(t *testing.T) {
 		return oneKiln(func(k *source.Kiln) {
 			k.Reply = reply
 			k.Channels = append(k.Channels, k.Channels[0])
-			k.Channels[0].From, k.Channels[1].ID, k.Channels[1].From, k.Channels[1].Role = from1, "2", from2, kiln.RoleRoom
+			k.Channels[0].From, k.Channels[1].ID, k.Channels[1].From, k.Channels[1].Role =
+				from1, "2", from2, kiln.RoleRoom
 		})
 	}
 	const line = `{"probe":[{"t":612.4,"ok":true}],"room":19.5}` + "\n"
@@ -266,10 +278,13 @@ func TestAbsentInWords(t *testing.T) {
 		lines    string
 		want     []string
 	}{
-		{two("json", "probe.t", "room"), strings.Repeat(line, 8), []string{`channel 1 is absent: nothing stands at from = "probe.t"; the line has probe.0.t, room. A path is the keys with points between, the first of a list is 0: probe.0.t`}},
+		{two("json", "probe.t", "room"), strings.Repeat(line, 8),
+			[]string{`channel 1 is absent: nothing stands at from = "probe.t"; the line has probe.0.t, room. A path is the keys with points between, the first of a list is 0: probe.0.t`}},
 		{two("json", "probe.0.t", "room"), strings.Repeat(line, 8), nil},
-		{two("json", "probe.0.t", "room"), line + `{"probe":[],"room":19.5}` + "\n", nil}, // it was there a moment ago
-		{two("keyvalue", "top", "room"), "Top=612.4,room=19.5\n", []string{`channel 1 is absent: nothing stands at from = "top"; the line has Top, room`}},
+		// it was there a moment ago
+		{two("json", "probe.0.t", "room"), line + `{"probe":[],"room":19.5}` + "\n", nil},
+		{two("keyvalue", "top", "room"), "Top=612.4,room=19.5\n",
+			[]string{`channel 1 is absent: nothing stands at from = "top"; the line has Top, room`}},
 	} {
 		_, heard := play(t, c.settings, c.lines)
 		var got []string
@@ -285,8 +300,8 @@ func TestAbsentInWords(t *testing.T) {
 	}
 }
 
-// What help and example say of places on a line is what is read: the path of a JSON line, and a pattern that must
-// match the whole line.
+// What help and example say of places on a line is what is read: the path of a JSON line, and a pattern that
+// must match the whole line.
 func TestPlacesAsDocumented(t *testing.T) {
 	for _, name := range []string{"../../api/topics/connecting.md", "../../config/example.toml"} {
 		b, err := os.ReadFile(name)
@@ -297,7 +312,8 @@ func TestPlacesAsDocumented(t *testing.T) {
 		path := regexp.MustCompile("(probe\\.0\\.t)`? in `?(\\{.*\\})[`\n]").FindStringSubmatch(text)
 		pattern := regexp.MustCompile("[`'](T1 .*)[`'] reads `?(T1 612.4 C run)").FindStringSubmatch(text)
 		if path == nil || pattern == nil || !strings.Contains(text, "the whole line") {
-			t.Errorf("%s does not say how a JSON path is written, or that a pattern matches the whole line", name)
+			t.Errorf("%s does not say how a JSON path is written, or that a pattern matches the whole line",
+				name)
 			continue
 		}
 		for _, c := range []struct {
@@ -313,7 +329,8 @@ func TestPlacesAsDocumented(t *testing.T) {
 				k.Channels[0].From = c.from
 			}), c.line+"\n")
 			if reads := len(samples) == 1 && samples[0].Values[0].T == 612.4; reads != c.reads {
-				t.Errorf("%s: %q by %s: read %v, want %v: %v", name, c.line, c.from+c.pattern, reads, c.reads, samples)
+				t.Errorf("%s: %q by %s: read %v, want %v: %v", name, c.line, c.from+c.pattern,
+					reads, c.reads, samples)
 			}
 		}
 	}

@@ -1,8 +1,8 @@
 package thermocouple
 
-// tableB is type B, platinum-30 % rhodium against platinum-6 % rhodium. The voltage falls at first (-0.002585 mV at
-// 21.02 °C) and is back at zero at 42.13 °C, so a small voltage names two temperatures. NIST gives
-// no inverse below 0.291 mV, which is 250 °C.
+// tableB is type B, platinum-30 % rhodium against platinum-6 % rhodium. The voltage falls at first (-0.002585
+// mV at 21.02 °C) and is back at zero at 42.13 °C, so a small voltage names two temperatures. NIST gives no
+// inverse below 0.291 mV, which is 250 °C.
 //
 // Source: NIST Standard Reference Database 60, ITS-90 Thermocouple Database (functions of NIST
 // Monograph 175, 1993), type B, digits as printed there. The last row of limits is reckoned from them.

@@ -16,7 +16,8 @@ func ExampleParseType() {
 	// "X" is no thermocouple type; the types are K, S, R, N, B, J, E and T
 }
 
-// NIST Standard Reference Database 60: the reference function of type K ends at 1372 °C, that of S at 1768.1 °C.
+// NIST Standard Reference Database 60: the reference function of type K ends at 1372 °C, that of S at 1768.1
+// °C.
 func ExampleType_Range() {
 	_, k := thermocouple.K.Range()
 	_, s := thermocouple.S.Range()

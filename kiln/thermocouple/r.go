@@ -1,7 +1,7 @@
 package thermocouple
 
-// tableR is type R, platinum-13 % rhodium against platinum. Its second and third inverse ranges overlap from 11.361
-// to 13.228 mV; the third is the tighter and is used from where it begins.
+// tableR is type R, platinum-13 % rhodium against platinum. Its second and third inverse ranges overlap from
+// 11.361 to 13.228 mV; the third is the tighter and is used from where it begins.
 //
 // Source: NIST Standard Reference Database 60, ITS-90 Thermocouple Database (functions of NIST
 // Monograph 175, 1993), type R, digits as printed there. The last row of limits is reckoned from them.

@@ -1,7 +1,7 @@
 package thermocouple
 
-// tableS is type S, platinum-10 % rhodium against platinum. Its second and third inverse ranges overlap from 10.332
-// to 11.950 mV; the third is the tighter and is used from where it begins.
+// tableS is type S, platinum-10 % rhodium against platinum. Its second and third inverse ranges overlap from
+// 10.332 to 11.950 mV; the third is the tighter and is used from where it begins.
 //
 // Source: NIST Standard Reference Database 60, ITS-90 Thermocouple Database (functions of NIST
 // Monograph 175, 1993), type S, digits as printed there. The last row of limits is reckoned from them.

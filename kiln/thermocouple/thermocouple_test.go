@@ -115,17 +115,20 @@ func TestTablesHoldTheCoefficients(t *testing.T) {
 	have := map[place]float64{}
 	for _, k := range Types() {
 		table := k.table()
-		for direction, list := range map[string][]polynomial{"forward": table.forward, "inverse": table.inverse} {
+		for direction, list := range map[string][]polynomial{"forward": table.forward,
+			"inverse": table.inverse} {
 			for _, p := range list {
 				for order, value := range p.of {
-					have[place{k.String(), direction, fmt.Sprint(p.low), fmt.Sprint(p.high), fmt.Sprint(order)}] = value
+					have[place{k.String(), direction, fmt.Sprint(p.low), fmt.Sprint(p.high),
+						fmt.Sprint(order)}] = value
 				}
 			}
 		}
 		if b := table.bump; b != (bump{}) {
 			last := table.forward[len(table.forward)-1]
 			for order, value := range map[string]float64{"a0": b.a0, "a1": b.a1, "a2": b.a2} {
-				have[place{k.String(), "forward_exp", fmt.Sprint(last.low), fmt.Sprint(last.high), order}] = value
+				have[place{k.String(), "forward_exp", fmt.Sprint(last.low),
+					fmt.Sprint(last.high), order}] = value
 			}
 		}
 	}
@@ -269,7 +272,8 @@ func TestOutside(t *testing.T) {
 	} {
 		got, fault := test.k.Celsius(Millivolt(test.e), test.cold)
 		if fault != test.want || (fault == kiln.Good) != got.Known() {
-			t.Errorf("type %s, %v mV at %v °C: %v °C, %q; want %q", test.k, test.e, test.cold, got, fault, test.want)
+			t.Errorf("type %s, %v mV at %v °C: %v °C, %q; want %q", test.k, test.e,
+				test.cold, got, fault, test.want)
 		}
 	}
 	for _, k := range Types() {
@@ -294,7 +298,8 @@ func TestFootOfTypeB(t *testing.T) {
 		}
 	}
 	zero, _ := B.Millivolt(42.13)
-	if math.Abs(lowest+0.002585) > 1e-6 || math.Abs(float64(where)-21.02) > 0.02 || math.Abs(float64(zero)) > 2e-6 {
+	if math.Abs(lowest+0.002585) > 1e-6 || math.Abs(float64(where)-21.02) > 0.02 ||
+		math.Abs(float64(zero)) > 2e-6 {
 		t.Errorf("lowest %v mV at %v °C, %v mV at 42.13 °C", lowest, where, zero)
 	}
 }
@@ -311,7 +316,8 @@ func TestTypeBWithoutColdJunction(t *testing.T) {
 	}
 }
 
-// What the shortcut of adding degrees would do at 1222 °C, junction at 25 °C, recomputed from NIST's functions.
+// What the shortcut of adding degrees would do at 1222 °C, junction at 25 °C, recomputed from NIST's
+// functions.
 func TestColdJunctionInMillivolt(t *testing.T) {
 	for k, want := range map[Type]float64{K: -2.50, N: 7.23, S: 13.17, R: 14.92, B: 25.24} {
 		hot, _ := k.Millivolt(1222)
@@ -327,7 +333,8 @@ func TestColdJunctionInMillivolt(t *testing.T) {
 // What a fixed slope does, junction at 25 °C, recomputed from NIST's function of K; and with steps
 // of 0.25 °C left in, the undone value is within 0.11 °C.
 func TestLinearise(t *testing.T) {
-	for at, want := range map[kiln.Celsius]float64{300: -3.45, 573: 3.32, 1000: 0.76, 1063: -3.26, 1222: -18.66, 1285: -27.22} {
+	for at, want := range map[kiln.Celsius]float64{300: -3.45, 573: 3.32, 1000: 0.76, 1063: -3.26,
+		1222: -18.66, 1285: -27.22} {
 		hot, _ := K.Millivolt(at)
 		cold, _ := K.Millivolt(25)
 		reported := 25 + kiln.Celsius(hot-cold)/fixedSlope
@@ -356,15 +363,20 @@ func TestTolerance(t *testing.T) {
 		want    float64
 		inClass bool
 	}{
-		{K, 1, 573, 2.292, true}, {N, 2, 573, 4.2975, true}, {S, 1, 573, 1, true}, {R, 2, 573, 1.5, true}, {B, 2, 573, 1.5, false},
-		{K, 1, 1000, 4, true}, {K, 2, 1000, 7.5, true}, {S, 1, 1000, 1, true}, {S, 2, 1000, 2.5, true}, {B, 2, 1000, 2.5, true},
-		{K, 1, 1222, 4.888, false}, {K, 2, 1222, 9.165, false}, {R, 1, 1222, 1.366, true}, {S, 2, 1222, 3.055, true}, {B, 2, 1222, 3.055, true},
+		{K, 1, 573, 2.292, true}, {N, 2, 573, 4.2975, true}, {S, 1, 573, 1, true}, {R, 2, 573, 1.5, true},
+		{B, 2, 573, 1.5, false},
+		{K, 1, 1000, 4, true}, {K, 2, 1000, 7.5, true}, {S, 1, 1000, 1, true}, {S, 2, 1000, 2.5, true},
+		{B, 2, 1000, 2.5, true},
+		{K, 1, 1222, 4.888, false}, {K, 2, 1222, 9.165, false}, {R, 1, 1222, 1.366, true},
+		{S, 2, 1222, 3.055, true}, {B, 2, 1222, 3.055, true},
 		{S, 1, 1285, 1.555, true}, {R, 2, 1285, 3.2125, true}, {B, 2, 1285, 3.2125, true},
-		{K, 2, 20, 2.5, true}, {T, 1, -40, 0.5, true}, {T, 2, 350, 2.625, true}, {J, 1, 751, 3.004, false}, {E, 1, 800, 3.2, true}, {E, 2, 901, 6.7575, false},
+		{K, 2, 20, 2.5, true}, {T, 1, -40, 0.5, true}, {T, 2, 350, 2.625, true}, {J, 1, 751, 3.004, false},
+		{E, 1, 800, 3.2, true}, {E, 2, 901, 6.7575, false},
 	} {
 		got, inClass := test.k.Tolerance(test.class, test.at)
 		if math.Abs(float64(got)-test.want) > 1e-9 || inClass != test.inClass {
-			t.Errorf("type %s class %d at %v °C: %v %v, want %v %v", test.k, test.class, test.at, got, inClass, test.want, test.inClass)
+			t.Errorf("type %s class %d at %v °C: %v %v, want %v %v", test.k, test.class, test.at, got,
+				inClass, test.want, test.inClass)
 		}
 	}
 	for _, none := range []struct {
@@ -378,20 +390,23 @@ func TestTolerance(t *testing.T) {
 	}
 }
 
-// The ranges of the classes as the same two tables print them: at both ends a couple is in its class, a degree beyond it is
-// not.
+// The ranges of the classes as the same two tables print them: at both ends a couple is in its class, a
+// degree beyond it is not.
 func TestRangesOfClasses(t *testing.T) {
 	for _, c := range []struct {
 		types     []Type
 		class     Class
 		low, high kiln.Celsius
 	}{
-		{[]Type{K, N}, 1, -40, 1000}, {[]Type{J}, 1, -40, 750}, {[]Type{E}, 1, -40, 800}, {[]Type{T}, 1, -40, 350},
-		{[]Type{R, S}, 1, 0, 1600}, {[]Type{K, N}, 2, -40, 1200}, {[]Type{J}, 2, -40, 750}, {[]Type{E}, 2, -40, 900},
+		{[]Type{K, N}, 1, -40, 1000}, {[]Type{J}, 1, -40, 750}, {[]Type{E}, 1, -40, 800},
+		{[]Type{T}, 1, -40, 350},
+		{[]Type{R, S}, 1, 0, 1600}, {[]Type{K, N}, 2, -40, 1200}, {[]Type{J}, 2, -40, 750},
+		{[]Type{E}, 2, -40, 900},
 		{[]Type{T}, 2, -40, 350}, {[]Type{R, S}, 2, 0, 1600}, {[]Type{B}, 2, 600, 1700},
 	} {
 		for _, k := range c.types {
-			for at, want := range map[kiln.Celsius]bool{c.low - 1: false, c.low: true, c.high: true, c.high + 1: false} {
+			for at, want := range map[kiln.Celsius]bool{c.low - 1: false, c.low: true,
+				c.high: true, c.high + 1: false} {
 				if _, in := k.Tolerance(c.class, at); in != want {
 					t.Errorf("type %s at %v °C is in class %d: %v", k, at, c.class, in)
 				}

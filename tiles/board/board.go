@@ -124,7 +124,8 @@ func (b Question) Check(d lid.Defaults) (Checked, error) {
 		f.Number("lids", float64(b.Lids), 1, float64(mostLidsFor(n)))
 	}
 	if c := b.Common; len(c.Collar) > 0 || c.Lid != 0 || c.Opening != 0 {
-		f.Add(lid.UnknownMember, "collar_mm", "a board has its sizes under galleries, gauge and measured_lids")
+		f.Add(lid.UnknownMember, "collar_mm",
+			"a board has its sizes under galleries, gauge and measured_lids")
 	}
 	c.checkMeasured(&f)
 	if err := f.Err(); err != nil {

@@ -36,7 +36,8 @@ func ternBoard(t testing.TB, b Question, partSD float64) (Answer, Known) {
 // twelve are the galleries of the worked board.
 func twelve() []Gallery {
 	var all []Gallery
-	for _, s := range [][2]tiles.Millimetre{{103.6, 91.5}, {103.9, 91.5}, {104.2, 92}, {104.3, 92}, {104.5, 92.5}, {104.5, 92.5},
+	for _, s := range [][2]tiles.Millimetre{{103.6, 91.5}, {103.9, 91.5}, {104.2, 92}, {104.3, 92},
+		{104.5, 92.5}, {104.5, 92.5},
 		{104.6, 92.5}, {104.8, 92.5}, {105, 93}, {105.1, 93}, {105.4, 93.5}, {105.9, 94}} {
 		all = append(all, Gallery{Collar: []tiles.Millimetre{s[0]}, Opening: s[1]})
 	}
@@ -47,7 +48,8 @@ func twelve() []Gallery {
 // 102.0, 6 at 103.0 and 2 at 104.0: 0.89 and 11.9 pairs; a lid for each, kept with it, 0.05;
 // 12 lids paired freely 0.67.
 func TestWorkedBoard(t *testing.T) {
-	a, known := ternBoard(t, Question{Common: lid.Question{Together: shrinkage.InPlace}, Galleries: twelve(), Lids: 14}, 0.27)
+	a, known := ternBoard(t, Question{Common: lid.Question{Together: shrinkage.InPlace},
+		Galleries: twelve(), Lids: 14}, 0.27)
 	if a.AllPairChance < 0.87 || a.ExpectedPairs < 11.8 || len(a.Sizes) > 3 || a.Lids != 14 {
 		t.Errorf("%s expected %.2f", a.Says(tiles.MM), a.ExpectedPairs)
 	}
@@ -61,7 +63,8 @@ func TestWorkedBoard(t *testing.T) {
 	pairs, all := b.judge(worked, 20000)
 	near(t, "chance of the worked sizes", all, 0.89, 0.01)
 	near(t, "pairs of the worked sizes", pairs, 11.9, 0.05)
-	freely, _ := ternBoard(t, Question{Common: lid.Question{Together: shrinkage.InPlace}, Galleries: twelve(), Lids: 12, SizesMost: 5}, 0.27)
+	freely, _ := ternBoard(t, Question{Common: lid.Question{Together: shrinkage.InPlace}, Galleries: twelve(),
+		Lids: 12, SizesMost: 5}, 0.27)
 	near(t, "12 lids paired freely", freely.AllPairChance, 0.67, 0.03)
 }
 
@@ -69,7 +72,8 @@ func TestWorkedBoard(t *testing.T) {
 func boardPots(t testing.TB, galleries []Gallery, known Known) []lid.Clearance {
 	var pots []lid.Clearance
 	for _, g := range galleries {
-		q := lid.Question{Collar: g.Collar, Opening: g.Opening, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}
+		q := lid.Question{Collar: g.Collar, Opening: g.Opening,
+			Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}
 		pots = append(pots, lid.NewClearance(checked(q), known.Known))
 	}
 	return pots
@@ -97,7 +101,8 @@ func TestBoardBeatsOneByOne(t *testing.T) {
 			var galleries []Gallery
 			for i := range c.n { // quantiles: one board that stands for all of that sd
 				z := math.Sqrt2 * math.Erfinv(2*(float64(i)+0.5)/float64(c.n)-1)
-				galleries = append(galleries, Gallery{Collar: []tiles.Millimetre{tiles.Millimetre(104.5 + c.sd*z)}, Opening: 92.5})
+				galleries = append(galleries,
+					Gallery{Collar: []tiles.Millimetre{tiles.Millimetre(104.5 + c.sd*z)}, Opening: 92.5})
 			}
 			common := lid.Question{Together: shrinkage.InPlace}
 			if c.careful {
@@ -109,7 +114,8 @@ func TestBoardBeatsOneByOne(t *testing.T) {
 			one.SizesMost = 1
 			single, _ := ternBoard(t, one, 0.27)
 			if single.ExpectedPairs < c.one-0.1 || a.ExpectedPairs < c.all-0.1 {
-				t.Errorf("one size %.2f pairs, sizes of the board %.2f", single.ExpectedPairs, a.ExpectedPairs)
+				t.Errorf("one size %.2f pairs, sizes of the board %.2f",
+					single.ExpectedPairs, a.ExpectedPairs)
 			}
 			score := func(a Answer) float64 { return a.ExpectedPairs/float64(c.n) + a.AllPairChance }
 			if score(a) < score(single)-0.005 {
@@ -138,7 +144,8 @@ func (a Answer) widths() []float64 {
 }
 
 // freshBoards draws boards another way: true sizes, true shrinks, and pairs found by augmenting paths.
-func freshBoards(n int, galleries []Gallery, common lid.Question, known Known, widths []float64) (pairs, all float64) {
+func freshBoards(n int, galleries []Gallery, common lid.Question, known Known, widths []float64) (pairs,
+	all float64) {
 	rng := rand.New(rand.NewPCG(77, 3))
 	measure, throw := float64(*orUsual(common.MeasureSD, 0.3)), float64(*orUsual(common.ThrowSD, 0.5))
 	for range n {
@@ -150,7 +157,8 @@ func freshBoards(n int, galleries []Gallery, common lid.Question, known Known, w
 		fits := make([][]bool, len(galleries))
 		for i, g := range galleries {
 			left := math.Exp(-(13.2389 + 0.2*rng.NormFloat64()) / 100)
-			c, o := (float64(g.Collar[0])+measure*rng.NormFloat64())*left, (float64(g.Opening)+measure*rng.NormFloat64())*left
+			c, o := (float64(g.Collar[0])+measure*rng.NormFloat64())*left, (float64(g.Opening)+
+				measure*rng.NormFloat64())*left
 			fits[i] = make([]bool, len(lids))
 			for j, l := range lids {
 				fits[i][j] = l <= c-1 && l >= c-2.5 && l-(c+o)/2 >= 1
@@ -210,7 +218,8 @@ func TestGreedyIsALargestMatching(t *testing.T) {
 			windows = append(windows, window{low, low + 3*rng.Float64()*rng.Float64()})
 		}
 		slices.SortFunc(windows, func(a, b window) int { return int(math.Copysign(1, a.high-b.high)) })
-		b := draws{pots: n, lids: m, low: make([]float64, n), high: make([]float64, n), least: make([]float64, n)}
+		b := draws{pots: n, lids: m, low: make([]float64, n), high: make([]float64, n),
+			least: make([]float64, n)}
 		least := math.Inf(1)
 		for i := n - 1; i >= 0; i-- {
 			b.low[i], b.high[i] = windows[i].low, windows[i].high
@@ -240,9 +249,11 @@ func TestBoardOfOne(t *testing.T) {
 		if c.q.CollarStage != "" || c.q.Lid != 0 {
 			continue
 		}
-		b := Question{Common: c.q, Galleries: []Gallery{{Collar: c.q.Collar, Opening: c.q.Opening}}, Lids: 1, SizesMost: 1}
+		b := Question{Common: c.q, Galleries: []Gallery{{Collar: c.q.Collar, Opening: c.q.Opening}}, Lids: 1,
+			SizesMost: 1}
 		again := c.q.CollarAgain // a board reads each direction once
-		b.Common.Collar, b.Common.CollarAgain, b.Common.Opening, b.Common.Body = nil, nil, 0, tiles.BatchRef{Clay: "tern", Batch: "B"}
+		b.Common.Collar, b.Common.CollarAgain, b.Common.Opening, b.Common.Body =
+			nil, nil, 0, tiles.BatchRef{Clay: "tern", Batch: "B"}
 		one := Checked{question: b} // fewer than a board has
 		one.checkPots(new(tiles.Faults), lid.UsualDefaults())
 		known, err := one.Know(spreadPair(c.pair), lid.Firing{}, shrinkage.SoFar{})
@@ -353,18 +364,30 @@ func TestBoardFaults(t *testing.T) {
 		b           Question
 		field, kind string
 	}{
-		"seven":          {board(func(b *Question) { b.Galleries = b.Galleries[:7] }), "galleries", WrongSize},
-		"a gauge for 31": {Question{Common: common, Gauge: &Gauge{Collar: 104, Opening: 92, Count: 31}}, "gauge.count", WrongSize},
-		"neither":        {Question{Common: common}, "galleries", tiles.Missing},
-		"both":           {board(func(b *Question) { b.Gauge = &Gauge{Collar: 104, Count: 12} }), "gauge", tiles.GivenTwice},
-		"swapped":        {board(func(b *Question) { b.Galleries[3] = Gallery{Collar: []tiles.Millimetre{92}, Opening: 104} }), "galleries[3].opening_mm", lid.OpeningWider},
-		"4 inches":       {board(func(b *Question) { b.Galleries[2] = Gallery{Collar: []tiles.Millimetre{4}} }), "galleries[2].collar_mm", tiles.UnitUnclear},
-		"19 lids":        {board(func(b *Question) { b.Lids = 19 }), "lids", tiles.OutOfRange},
-		"six sizes":      {board(func(b *Question) { b.SizesMost = 6 }), "sizes_most", tiles.OutOfRange},
-		"certainty":      {board(func(b *Question) { b.WantedChance = 1 }), "wanted_chance", tiles.OutOfRange},
-		"no rates":       {board(func(b *Question) { b.Common.BodyRates = shrinkage.StatedRates{} }), "clay", tiles.Missing},
-		"lid twice":      {board(func(b *Question) { b.Measured = []MeasuredLid{{"1", 102, tiles.Wet}, {"1", 103, tiles.Wet}} }), "measured_lids.lid", tiles.GivenTwice},
-		"lid of 3":       {board(func(b *Question) { b.Measured = []MeasuredLid{{"1", 3, tiles.Wet}} }), "measured_lids.lid_mm", tiles.UnitUnclear},
+		"seven": {board(func(b *Question) { b.Galleries = b.Galleries[:7] }),
+			"galleries", WrongSize},
+		"a gauge for 31": {Question{Common: common, Gauge: &Gauge{Collar: 104, Opening: 92, Count: 31}},
+			"gauge.count", WrongSize},
+		"neither": {Question{Common: common}, "galleries", tiles.Missing},
+		"both": {board(func(b *Question) { b.Gauge = &Gauge{Collar: 104, Count: 12} }),
+			"gauge", tiles.GivenTwice},
+		"swapped": {board(func(b *Question) {
+			b.Galleries[3] = Gallery{Collar: []tiles.Millimetre{92},
+				Opening: 104}
+		}), "galleries[3].opening_mm", lid.OpeningWider},
+		"4 inches": {board(func(b *Question) { b.Galleries[2] = Gallery{Collar: []tiles.Millimetre{4}} }),
+			"galleries[2].collar_mm", tiles.UnitUnclear},
+		"19 lids":   {board(func(b *Question) { b.Lids = 19 }), "lids", tiles.OutOfRange},
+		"six sizes": {board(func(b *Question) { b.SizesMost = 6 }), "sizes_most", tiles.OutOfRange},
+		"certainty": {board(func(b *Question) { b.WantedChance = 1 }), "wanted_chance", tiles.OutOfRange},
+		"no rates": {board(func(b *Question) { b.Common.BodyRates = shrinkage.StatedRates{} }), "clay",
+			tiles.Missing},
+		"lid twice": {board(func(b *Question) {
+			b.Measured = []MeasuredLid{{"1", 102, tiles.Wet},
+				{"1", 103, tiles.Wet}}
+		}), "measured_lids.lid", tiles.GivenTwice},
+		"lid of 3": {board(func(b *Question) { b.Measured = []MeasuredLid{{"1", 3, tiles.Wet}} }),
+			"measured_lids.lid_mm", tiles.UnitUnclear},
 		"the widest scatter": {Question{Common: common, Gauge: &Gauge{Collar: 104, Opening: 92, Count: 12,
 			SpreadSD: mm(3)}}, "", ""},
 		"a wider one": {Question{Common: common, Gauge: &Gauge{Collar: 104, Opening: 92, Count: 12,
@@ -374,9 +397,10 @@ func TestBoardFaults(t *testing.T) {
 		"eight": {board(func(b *Question) { b.Galleries = b.Galleries[:8] }), "", ""},
 		"a gauge for 30": {Question{Common: common, Gauge: &Gauge{Collar: 104, Opening: 92, Count: 30}},
 			"", ""},
-		"18 lids":             {board(func(b *Question) { b.Lids = 18 }), "", ""},
-		"five sizes":          {board(func(b *Question) { b.SizesMost = 5 }), "", ""},
-		"a collar of its own": {board(func(b *Question) { b.Common.Collar = []tiles.Millimetre{100} }), "collar_mm", lid.UnknownMember},
+		"18 lids":    {board(func(b *Question) { b.Lids = 18 }), "", ""},
+		"five sizes": {board(func(b *Question) { b.SizesMost = 5 }), "", ""},
+		"a collar of its own": {board(func(b *Question) { b.Common.Collar = []tiles.Millimetre{100} }),
+			"collar_mm", lid.UnknownMember},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, err := c.b.Check(d)
@@ -441,11 +465,14 @@ func TestSpreadOfABoard(t *testing.T) {
 
 // A gauge: 12 pots thrown to 104.5 with 0.6, fewest lids that reach 0.90.
 func TestBoardFromAGauge(t *testing.T) {
-	a, _ := ternBoard(t, Question{Common: lid.Question{Together: shrinkage.InPlace}, Gauge: &Gauge{Collar: 104.5, Opening: 92.5, SpreadSD: mm(0.6), Count: 12}}, 0.27)
+	a, _ := ternBoard(t, Question{Common: lid.Question{Together: shrinkage.InPlace},
+		Gauge: &Gauge{Collar: 104.5, Opening: 92.5, SpreadSD: mm(0.6), Count: 12}}, 0.27)
 	if a.AllPairChance < 0.90 && a.Lids < 18 || a.Lids < 12 || a.Lids > 18 {
 		t.Errorf("%s", a.Says(tiles.MM))
 	}
-	fewer, _ := ternBoard(t, Question{Common: lid.Question{Together: shrinkage.InPlace}, Gauge: &Gauge{Collar: 104.5, Opening: 92.5, SpreadSD: mm(0.6), Count: 12}, Lids: max(a.Lids-1, 1)}, 0.27)
+	fewer, _ := ternBoard(t, Question{Common: lid.Question{Together: shrinkage.InPlace},
+		Gauge: &Gauge{Collar: 104.5, Opening: 92.5, SpreadSD: mm(0.6), Count: 12}, Lids: max(a.Lids-1, 1)},
+		0.27)
 	if a.Lids > 12 && fewer.AllPairChance >= 0.90 {
 		t.Errorf("one lid fewer reaches it too: %s", fewer.Says(tiles.MM))
 	}
@@ -455,12 +482,14 @@ func TestBoardFromAGauge(t *testing.T) {
 func BenchmarkBoard(b *testing.B) {
 	var galleries []Gallery
 	for i := range 30 {
-		galleries = append(galleries, Gallery{Collar: []tiles.Millimetre{tiles.Millimetre(103.3 + 0.08*float64(i))}, Opening: 92.5})
+		galleries = append(galleries, Gallery{Collar: []tiles.Millimetre{tiles.Millimetre(103.3 +
+			0.08*float64(i))}, Opening: 92.5})
 	}
 	for _, lids := range []int{34, 0} {
 		b.Run(map[int]string{34: "34lids", 0: "fewest"}[lids], func(b *testing.B) {
 			for b.Loop() {
-				ternBoard(b, Question{Common: lid.Question{Together: shrinkage.InPlace}, Galleries: galleries, Lids: lids}, 0.27)
+				ternBoard(b, Question{Common: lid.Question{Together: shrinkage.InPlace},
+					Galleries: galleries, Lids: lids}, 0.27)
 			}
 		})
 	}

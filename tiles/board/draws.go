@@ -103,7 +103,8 @@ func boardSpread(p shrinkage.Pair, together shrinkage.Together) (shared shrinkag
 }
 
 // drawPots draws the pots of board k: what each came out as, and from that which lids fit it.
-func (b *draws) drawPots(k int, pots []lid.Clearance, spread, body float64, normal func() float64, own float64) {
+func (b *draws) drawPots(k int, pots []lid.Clearance, spread, body float64,
+	normal func() float64, own float64) {
 	n := len(pots)
 	at := k * n
 	low, high, order := b.low[at:at+n], b.high[at:at+n], b.order[at:at+n]

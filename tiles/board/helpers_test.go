@@ -102,9 +102,15 @@ func drawn() map[string]struct {
 		pair shrinkage.Pair
 		part float64
 	}
-	one := shrinkage.Pair{R: [2]tiles.LogPercent{13.24, 13.24}, Rate: both(0.3, 0.3), Batch: both(0.1, 0.1), Load: both(0.12, 0.12), Position: both(0.03, 0), Piece: both(0.04, 0), Nu: 10}
-	fired := shrinkage.Pair{R: [2]tiles.LogPercent{0, 13.24}, Nu: 6, Rate: shrinkage.Spread2{{0, 0}, {0, 0.15}}, Batch: shrinkage.Spread2{{0, 0}, {0, 0.1}}, Load: shrinkage.Spread2{{0, 0}, {0, 0.1}}, Position: shrinkage.Spread2{{0, 0}, {0, 0.03}}, Piece: shrinkage.Spread2{{0, 0}, {0, 0.04}}}
-	two := shrinkage.Pair{R: [2]tiles.LogPercent{11.8, 17.4}, Nu: 4, Rate: shrinkage.Spread2{{0.12, 0.02}, {0.02, 0.2}}, Load: shrinkage.Spread2{{0.1, 0.08}, {0.08, 0.09}}, Position: both(0.03, 0), Piece: both(0.04, 0)}
+	one := shrinkage.Pair{R: [2]tiles.LogPercent{13.24, 13.24}, Rate: both(0.3, 0.3), Batch: both(0.1, 0.1),
+		Load: both(0.12, 0.12), Position: both(0.03, 0), Piece: both(0.04, 0), Nu: 10}
+	fired := shrinkage.Pair{R: [2]tiles.LogPercent{0, 13.24}, Nu: 6,
+		Rate: shrinkage.Spread2{{0, 0}, {0, 0.15}}, Batch: shrinkage.Spread2{{0, 0}, {0, 0.1}},
+		Load: shrinkage.Spread2{{0, 0}, {0, 0.1}}, Position: shrinkage.Spread2{{0, 0}, {0, 0.03}},
+		Piece: shrinkage.Spread2{{0, 0}, {0, 0.04}}}
+	two := shrinkage.Pair{R: [2]tiles.LogPercent{11.8, 17.4}, Nu: 4,
+		Rate: shrinkage.Spread2{{0.12, 0.02}, {0.02, 0.2}},
+		Load: shrinkage.Spread2{{0.1, 0.08}, {0.08, 0.09}}, Position: both(0.03, 0), Piece: both(0.04, 0)}
 	leather := one
 	leather.R[0], leather.Gone = 9.6, shrinkage.Spread2{{0.8, 0}, {0, 0}}
 	exact := one
@@ -112,16 +118,28 @@ func drawn() map[string]struct {
 	inPlace := one
 	inPlace.Position = both(0.03, 0.03)
 	return map[string]drawCase{
-		"usual ledge, t of 10":    {q: lid.Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5}, pair: one, part: 0.26},
-		"narrow ledge, normal":    {q: lid.Question{Collar: []tiles.Millimetre{104.5}, Opening: 98, LeastPlay: mm(0.5), MostPlay: mm(2), Step: mm(0.1)}, pair: exact, part: 0.26},
-		"narrow, careful, normal": {q: lid.Question{Collar: []tiles.Millimetre{104.5}, Opening: 98, LeastPlay: mm(0.5), MostPlay: mm(2), Step: mm(0.1), MeasureSD: mm(0.15), ThrowSD: mm(0.15)}, pair: exact, part: 0.26},
-		"careful, in place":       {q: lid.Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5, Step: mm(0.1), MeasureSD: mm(0.15), ThrowSD: mm(0.15), Together: shrinkage.InPlace}, pair: inPlace, part: 0.4},
-		"three directions":        {q: lid.Question{Collar: []tiles.Millimetre{104.5, 105.3, 104.1}, CollarAgain: []tiles.Millimetre{104.7}, Opening: 98.2, LeastPlay: mm(0.5), MostPlay: mm(2.2), Step: mm(0.1)}, pair: one, part: 0.2},
-		"cap, two directions":     {q: lid.Question{Seat: lid.Cap, Collar: []tiles.Millimetre{80.2, 80.9}}, pair: one, part: 0.3},
-		"replacement":             {q: lid.Question{Collar: []tiles.Millimetre{120}, CollarStage: tiles.Fired, Opening: 106}, pair: fired},
-		"two clays, t of 4":       {q: lid.Question{Collar: []tiles.Millimetre{110}, Opening: 95}, pair: two},
-		"leather, guessed":        {q: lid.Question{Collar: []tiles.Millimetre{100}, CollarStage: tiles.Leather}, pair: leather, part: 0.26},
-		"gallery for a lid":       {q: lid.Question{Lid: 103, Step: mm(0.1)}, pair: one, part: 0.26},
-		"thrown to a hair":        {q: lid.Question{Collar: []tiles.Millimetre{150}, Opening: 141, ThrowSD: mm(0), MeasureSD: mm(0.1), Step: mm(0.1)}, pair: two},
+		"usual ledge, t of 10": {q: lid.Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5},
+			pair: one, part: 0.26},
+		"narrow ledge, normal": {q: lid.Question{Collar: []tiles.Millimetre{104.5}, Opening: 98,
+			LeastPlay: mm(0.5), MostPlay: mm(2), Step: mm(0.1)}, pair: exact, part: 0.26},
+		"narrow, careful, normal": {q: lid.Question{Collar: []tiles.Millimetre{104.5}, Opening: 98,
+			LeastPlay: mm(0.5), MostPlay: mm(2), Step: mm(0.1), MeasureSD: mm(0.15), ThrowSD: mm(0.15)},
+			pair: exact, part: 0.26},
+		"careful, in place": {q: lid.Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5,
+			Step: mm(0.1), MeasureSD: mm(0.15), ThrowSD: mm(0.15), Together: shrinkage.InPlace},
+			pair: inPlace, part: 0.4},
+		"three directions": {q: lid.Question{Collar: []tiles.Millimetre{104.5, 105.3, 104.1},
+			CollarAgain: []tiles.Millimetre{104.7}, Opening: 98.2, LeastPlay: mm(0.5), MostPlay: mm(2.2),
+			Step: mm(0.1)}, pair: one, part: 0.2},
+		"cap, two directions": {q: lid.Question{Seat: lid.Cap, Collar: []tiles.Millimetre{80.2, 80.9}},
+			pair: one, part: 0.3},
+		"replacement": {q: lid.Question{Collar: []tiles.Millimetre{120}, CollarStage: tiles.Fired,
+			Opening: 106}, pair: fired},
+		"two clays, t of 4": {q: lid.Question{Collar: []tiles.Millimetre{110}, Opening: 95}, pair: two},
+		"leather, guessed": {q: lid.Question{Collar: []tiles.Millimetre{100}, CollarStage: tiles.Leather},
+			pair: leather, part: 0.26},
+		"gallery for a lid": {q: lid.Question{Lid: 103, Step: mm(0.1)}, pair: one, part: 0.26},
+		"thrown to a hair": {q: lid.Question{Collar: []tiles.Millimetre{150}, Opening: 141, ThrowSD: mm(0),
+			MeasureSD: mm(0.1), Step: mm(0.1)}, pair: two},
 	}
 }

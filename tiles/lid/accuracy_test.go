@@ -26,16 +26,20 @@ func TestMakersOfKnownHands(t *testing.T) {
 		pooled := func(own, usual, n float64) float64 {
 			return math.Sqrt((n*square(own) + handbookWeight*square(usual)) / (n + handbookWeight))
 		}
-		both := pooled(math.Hypot(hand.throw, hand.measure), math.Hypot(handbookThrowSD, handbookMeasureSD), 40)
+		both := pooled(math.Hypot(hand.throw, hand.measure), math.Hypot(handbookThrowSD, handbookMeasureSD),
+			40)
 		measure := pooled(hand.measure, handbookMeasureSD, 12+5*7)
 		throw := math.Sqrt(max(square(both)-square(measure), square(leastSD)))
 		gotThrow, gotMeasure := math.Sqrt(throws), math.Sqrt(measures)
-		t.Logf("throws %.2f measures %.2f: learned %.3f (pooled %.3f) and %.3f (pooled %.3f)", hand.throw, hand.measure, gotThrow, throw, gotMeasure, measure)
+		t.Logf("throws %.2f measures %.2f: learned %.3f (pooled %.3f) and %.3f (pooled %.3f)", hand.throw,
+			hand.measure, gotThrow, throw, gotMeasure, measure)
 		if math.Abs(gotThrow/throw-1) > 0.1 || math.Abs(gotMeasure/measure-1) > 0.1 {
-			t.Errorf("throws %.2f measures %.2f: learned %.3f and %.3f, want %.3f and %.3f within a tenth", hand.throw, hand.measure, gotThrow, gotMeasure, throw, measure)
+			t.Errorf("throws %.2f measures %.2f: learned %.3f and %.3f, want %.3f and %.3f within a tenth",
+				hand.throw, hand.measure, gotThrow, gotMeasure, throw, measure)
 		}
 		// What it is for: nearer to the truth than the usual hand that every answer starts from.
-		if off, usual := math.Abs(math.Log(gotMeasure/hand.measure)), math.Abs(math.Log(handbookMeasureSD/hand.measure)); off > max(usual, 0.1) {
+		if off, usual := math.Abs(math.Log(gotMeasure/hand.measure)),
+			math.Abs(math.Log(handbookMeasureSD/hand.measure)); off > max(usual, 0.1) {
 			t.Errorf("measures %.2f: %.3f is further off than what is usual", hand.measure, gotMeasure)
 		}
 	}
@@ -50,16 +54,20 @@ func madeAccuracy(t *testing.T, rng *rand.Rand, throw, measure float64) Accuracy
 	}
 	var misread shrinkage.Misread
 	for range 12 {
-		misread = misread.With(shrinkage.Repeated([]tiles.Millimetre{tiles.Millimetre(100 + measure*rng.NormFloat64()), tiles.Millimetre(100 + measure*rng.NormFloat64())}))
+		misread = misread.With(shrinkage.Repeated([]tiles.Millimetre{tiles.Millimetre(100 +
+			measure*rng.NormFloat64()), tiles.Millimetre(100 + measure*rng.NormFloat64())}))
 	}
 	d := UsualDefaults()
 	for range 5 {
-		v := Result{Form: "jar", Body: tiles.BatchRef{Clay: "tern", Batch: "A"}, Lid: tiles.BatchRef{Clay: "tern", Batch: "A"}}
+		v := Result{Form: "jar", Body: tiles.BatchRef{Clay: "tern", Batch: "A"},
+			Lid: tiles.BatchRef{Clay: "tern", Batch: "A"}}
 		var pots []ComparedPot
 		shared := 0.3 * rng.NormFloat64() // of one board: the lid difference and the load
 		for range 8 {
 			gallery, lid := 104.5+rng.NormFloat64(), 102.5+throw*rng.NormFloat64()
-			told := Question{Collar: []tiles.Millimetre{tiles.Millimetre(gallery + measure*rng.NormFloat64())}, Lid: tiles.Millimetre(lid + measure*rng.NormFloat64()), BodyRates: rates(0.06, 0.07)}
+			told := Question{Collar: []tiles.Millimetre{tiles.Millimetre(gallery +
+				measure*rng.NormFloat64())}, Lid: tiles.Millimetre(lid + measure*rng.NormFloat64()),
+				BodyRates: rates(0.06, 0.07)}
 			q, err := told.Check(d)
 			if err != nil {
 				t.Fatal(err)
@@ -71,7 +79,8 @@ func madeAccuracy(t *testing.T, rng *rand.Rand, throw, measure float64) Accuracy
 			f := NewClearance(q, known)
 			c := f.causesAt(float64(q.Lid) * f.Left[1])
 			pieces := math.Sqrt(c.piece + c.position + square(outcomeSD))
-			v.Pots, v.Plays = append(v.Pots, "pot"), append(v.Plays, tiles.Millimetre(gallery*f.Left[0]-lid*f.Left[1]+shared+pieces*rng.NormFloat64()))
+			v.Pots, v.Plays = append(v.Pots, "pot"), append(v.Plays,
+				tiles.Millimetre(gallery*f.Left[0]-lid*f.Left[1]+shared+pieces*rng.NormFloat64()))
 			pots = append(pots, ComparedPot{Question: q, Known: known})
 		}
 		one := v.Misread(pots)

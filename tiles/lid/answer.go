@@ -253,7 +253,8 @@ func (f *Clearance) check(q Question) error {
 		}
 	}
 	if q.Play != nil && !math.IsNaN(f.pushed) && float64(*q.Play) > f.fit.bound.at {
-		bad.Add(tiles.OutOfRange, "play_mm", "more than the ledge allows: with a bearing of {1} the lid stays on it up to {2} of play",
+		bad.Add(tiles.OutOfRange, "play_mm",
+			"more than the ledge allows: with a bearing of {1} the lid stays on it up to {2} of play",
 			tiles.MM.Of(tiles.Millimetre(f.Bearing)), tiles.MM.Of(tiles.Millimetre(max(f.fit.bound.at, 0))))
 	}
 	if f.given-f.Glaze <= 0 || f.Inner && q.Play != nil && f.sizeFor(float64(*q.Play)) <= 0 {

@@ -19,7 +19,8 @@ import (
 func TestStatedChanceComesTrue(t *testing.T) {
 	rows, studios, each, mean := []tilestest.Row{tilestest.One, tilestest.Ten}, 12, 0.30, 0.12
 	if os.Getenv("LIDWRIGHT_SOAK") != "" {
-		rows, studios, each, mean = []tilestest.Row{tilestest.One, tilestest.Three, tilestest.ThreeOne, tilestest.Ten}, 200, 0.065, 0.03
+		rows, studios, each, mean = []tilestest.Row{tilestest.One, tilestest.Three, tilestest.ThreeOne,
+			tilestest.Ten}, 200, 0.065, 0.03
 	}
 	var offs, held, cells float64
 	var drawn []kilntest.Said
@@ -56,9 +57,11 @@ func TestStatedChanceComesTrue(t *testing.T) {
 			c := counts[class]
 			off := (c.said - c.fits) / c.asked
 			se := math.Sqrt(c.squares) / c.asked
-			t.Logf("%-4s %-12s said %.3f, fit %.3f of %.0f (se %.3f); 90 %% ranges hold %.3f", row, class, c.said/c.asked, c.fits/c.asked, c.asked, se, c.held/c.asked)
+			t.Logf("%-4s %-12s said %.3f, fit %.3f of %.0f (se %.3f); 90 %% ranges hold %.3f", row, class,
+				c.said/c.asked, c.fits/c.asked, c.asked, se, c.held/c.asked)
 			held += c.held / c.asked
-			drawn = append(drawn, kilntest.Said{Name: fmt.Sprintf("%s bars, %s", row, class), Said: c.said / c.asked, True: c.fits / c.asked, Of: int(c.asked)})
+			drawn = append(drawn, kilntest.Said{Name: fmt.Sprintf("%s bars, %s", row, class),
+				Said: c.said / c.asked, True: c.fits / c.asked, Of: int(c.asked)})
 			if math.Abs(off) > each {
 				t.Errorf("%s, %s: off by %.3f", row, class, off)
 			}
@@ -74,7 +77,8 @@ func TestStatedChanceComesTrue(t *testing.T) {
 	if h := held / cells; h < 0.85 || h > 0.97 {
 		t.Errorf("90 %% ranges of the play hold %.3f", h)
 	}
-	t.Logf("off by %.3f on average over %.0f classes and rows; 90 %% ranges of the play hold %.3f", offs/cells, cells, held/cells)
+	t.Logf("off by %.3f on average over %.0f classes and rows; 90 %% ranges of the play hold %.3f",
+		offs/cells, cells, held/cells)
 }
 
 // seed of the studios: 20 was used while this was built, 41 fixed before it was run for acceptance.

@@ -65,7 +65,8 @@ func (a *Answer) caution(f *Clearance, s steps, known Known) {
 	add(s.under > s.over, LedgeTooNarrow)
 	add(a.Question != AskGap && s.step > 0 && !s.any() && s.under <= s.over, StepTooCoarse)
 	add(q.Seat == Inset && q.Opening == 0 && a.Question != AskGallery, LedgeNotGiven)
-	add(len(q.Collar) > 0 && (q.CollarStage == tiles.Soft || q.CollarStage == tiles.Leather || q.CollarStage == tiles.Dry) && q.Companion == "", MeasureWet)
+	add(len(q.Collar) > 0 && (q.CollarStage == tiles.Soft || q.CollarStage == tiles.Leather ||
+		q.CollarStage == tiles.Dry) && q.Companion == "", MeasureWet)
 	byOwn := known.Pair.GoneBars >= ownLeather || known.Check != nil && known.Check.GoneBars >= ownLeather
 	add(q.Guessed() && !byOwn, LeatherGuessed)
 	add(q.Guessed() && byOwn, LeatherOwn)

@@ -37,7 +37,8 @@ func TestChances(t *testing.T) {
 	at := float64(a.Set) + (float64(a.Fired.Play-a.LeastPlay)+sd)/tern100(a) // one sd beyond the least play
 	near(t, "one sd tight", 1-asked(t, Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5,
 		Try: tiles.Millimetre(at)}).WhatIf.TooTight, 0.158655, 0.01)
-	if a := asked(t, Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5, Lid: 102}); a.Chances.Fits == 0 {
+	if a := asked(t, Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5,
+		Lid: 102}); a.Chances.Fits == 0 {
 		t.Error("a lid at hand has no chances")
 	}
 }

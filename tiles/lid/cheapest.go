@@ -10,8 +10,8 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// Goal is the chance of a fit that the cheapest way is sought for. One that says a point more is sought first,
-// since in studios unlike the handbook one to two points too many were said.
+// Goal is the chance of a fit that the cheapest way is sought for. One that says a point more is sought
+// first, since in studios unlike the handbook one to two points too many were said.
 const (
 	Goal   = 0.95
 	margin = 0.01
@@ -76,20 +76,22 @@ func (f *Clearance) deeds(q Question) []deed {
 		func(c *causes) {
 			c.reading *= meanOfThree
 		}}}
-	if q.Together != shrinkage.InPlace && q.CollarStage != tiles.Fired && q.LidStage != tiles.Fired && !q.SeatGlazed {
+	if q.Together != shrinkage.InPlace && q.CollarStage != tiles.Fired &&
+		q.LidStage != tiles.Fired && !q.SeatGlazed {
 		all = append(all, deed{message.New("fire the lid in place on its pot"), 0, func(c *causes) {
 			c.own.fitted, c.position = max(c.own.fitted-c.position, 0), 0
 		}})
 	}
-	if (q.Body.Clay != "" || q.LidClay.Clay != "") && (q.CollarStage == tiles.Fired || q.Asks() == AskGallery && q.LidStage == tiles.Fired) {
+	if (q.Body.Clay != "" || q.LidClay.Clay != "") && (q.CollarStage == tiles.Fired ||
+		q.Asks() == AskGallery && q.LidStage == tiles.Fired) {
 		all = append(all, deed{message.New("fire three bars of this bag in another load first"),
 			barsMinutes, func(c *causes) { c.rate *= halfRate }})
 	}
 	return all
 }
 
-// cheapest is the way with the fewest minutes that reaches Goal, else the one with the best chance. One lid of
-// the set size, two and three are tried with each choice of deeds.
+// cheapest is the way with the fewest minutes that reaches Goal, else the one with the best chance. One lid
+// of the set size, two and three are tried with each choice of deeds.
 func (s steps) cheapest(q Question, set, chance float64) Way {
 	one := Way{Sizes: []tiles.Millimetre{tiles.Millimetre(set)}, FitChance: chance, Reaches: chance >= Goal}
 	if chance >= Goal+margin || math.IsNaN(set) {
@@ -110,7 +112,9 @@ func (s steps) cheapest(q Question, set, chance float64) Way {
 			plans = append(plans, plan{which, lids, minutes + (lids-1)*spareMinutes})
 		}
 	}
-	slices.SortStableFunc(plans, func(a, b plan) int { return cmp.Or(cmp.Compare(a.minutes, b.minutes), cmp.Compare(a.which, b.which)) })
+	slices.SortStableFunc(plans, func(a, b plan) int {
+		return cmp.Or(cmp.Compare(a.minutes, b.minutes), cmp.Compare(a.which, b.which))
+	})
 	best := one
 	tables := map[int]few{}
 	for _, p := range plans {
@@ -138,7 +142,8 @@ func (s steps) cheapest(q Question, set, chance float64) Way {
 		if sp.FitChance <= best.FitChance {
 			continue
 		}
-		best = Way{Sizes: sp.Sizes, Minutes: p.minutes, FitChance: sp.FitChance, Reaches: sp.FitChance >= Goal}
+		best = Way{Sizes: sp.Sizes, Minutes: p.minutes, FitChance: sp.FitChance,
+			Reaches: sp.FitChance >= Goal}
 		for i, d := range deeds {
 			if p.which>>i&1 == 1 {
 				best.Does = append(best.Does, d.does)

@@ -78,7 +78,8 @@ func (v Result) Expect(pots []ComparedPot) (ComparedResult, error) {
 			ledges += f.given - f.pushed
 		}
 		if i == 0 {
-			b.Limits = Limits{tiles.Millimetre(f.fit.least), tiles.Millimetre(f.fit.most), tiles.Millimetre(f.Bearing)}
+			b.Limits = Limits{tiles.Millimetre(f.fit.least), tiles.Millimetre(f.fit.most),
+				tiles.Millimetre(f.Bearing)}
 		}
 	}
 	// the board has the mean; that pots differ is in each lid's own doubt
@@ -105,7 +106,8 @@ func (v Result) CheckPlays(ledge tiles.Millimetre) error {
 			wide++
 		}
 		if wide > v.Sat.DropsIn && p > ledge+3*outcomeSD {
-			f.Add(tiles.OutOfRange, "plays_mm", "{1} is more than the ledge is wide ({2} fired): such a lid drops in, and none was counted so. Measure again, or count it under drops in", tiles.MM.Of(p), tiles.MM.Of(ledge))
+			f.Add(tiles.OutOfRange, "plays_mm",
+				"{1} is more than the ledge is wide ({2} fired): such a lid drops in, and none was counted so. Measure again, or count it under drops in", tiles.MM.Of(p), tiles.MM.Of(ledge))
 			break
 		}
 	}

@@ -55,6 +55,7 @@ func (b ComparedResult) likelyPlay(d Difference) (low, high tiles.Millimetre) {
 	per := float64(b.Lid) / 100 // mm of play for a point of lid difference
 	mean := float64(b.Play) + per*float64(d.Mean)
 	rate := max(square(float64(b.RateSD))-square(float64(d.RateSD)), 0) // what the difference has not in it
-	half := distuv.UnitNormal.Quantile((1+tiles.LikelyLevel)/2) * math.Sqrt(square(float64(b.OwnSD))+square(float64(b.SameSD))+square(outcomeSD)+square(per)*(d.variance()+rate))
+	half := distuv.UnitNormal.Quantile((1+tiles.LikelyLevel)/2) * math.Sqrt(square(float64(b.OwnSD))+
+		square(float64(b.SameSD))+square(outcomeSD)+square(per)*(d.variance()+rate))
 	return tiles.Millimetre(mean - half), tiles.Millimetre(mean + half)
 }

@@ -33,7 +33,8 @@ func TestOurRangesHold(t *testing.T) {
 
 // A play far off is missed, one not looked at enough is not scored, and only so many count.
 func TestScoreCounts(t *testing.T) {
-	b := ComparedResult{Group: teapot, Sat: Outcomes{Good: 1}, Play: 1.25, OwnSD: 0.35, SameSD: 0.1, Lid: 87.5, Ledge: nan, Limits: Limits{0.5, 2, 1}, Plays: []tiles.Millimetre{1.3}}
+	b := ComparedResult{Group: teapot, Sat: Outcomes{Good: 1}, Play: 1.25, OwnSD: 0.35, SameSD: 0.1,
+		Lid: 87.5, Ledge: nan, Limits: Limits{0.5, 2, 1}, Plays: []tiles.Millimetre{1.3}}
 	far := b
 	far.Plays = []tiles.Millimetre{6}
 	few := b

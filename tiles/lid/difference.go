@@ -24,10 +24,11 @@ type ComparedResult struct {
 	Play   tiles.Millimetre   // expected of a lid of this board
 	OwnSD  tiles.Millimetre   // of each lid
 	SameSD tiles.Millimetre   // of all lids of this board together, and of no other board
-	RateSD tiles.LogPercent   // of lids less bodies, by what is not known of the rates: the same on every board
-	Lid    tiles.Millimetre   // width of a lid
-	Ledge  tiles.Millimetre   // (collar - opening)/2; NaN: none
-	Limits Limits             // in force when it was judged
+	// of lids less bodies, by what is not known of the rates: the same on every board
+	RateSD tiles.LogPercent
+	Lid    tiles.Millimetre // width of a lid
+	Ledge  tiles.Millimetre // (collar - opening)/2; NaN: none
+	Limits Limits           // in force when it was judged
 }
 
 // Looked is how many lids of s somebody looked at.

@@ -19,7 +19,8 @@ func boardsOf(rng *rand.Rand, delta, width float64, lids int, measured bool) []C
 	for lids > 0 {
 		n := min(6, lids)
 		lids -= n
-		b := ComparedResult{Group: teapot, Play: 1.25, OwnSD: 0.35, SameSD: 0.1, Lid: tiles.Millimetre(width), Ledge: nan,
+		b := ComparedResult{Group: teapot, Play: 1.25, OwnSD: 0.35, SameSD: 0.1,
+			Lid: tiles.Millimetre(width), Ledge: nan,
 			Limits: Limits{LeastPlay: 0.5, MostPlay: 2, Bearing: 1}}
 		shared := 0.1 * rng.NormFloat64()
 		for range n {
@@ -57,7 +58,8 @@ func TestLidDifferenceFromLidResults(t *testing.T) {
 		mean, sd float64
 	}{
 		{52.5, 12, false, 0.19, 0.28}, {52.5, 24, false, 0.27, 0.22},
-		{87.5, 3, false, 0.16, 0.29}, {87.5, 6, false, 0.21, 0.24}, {87.5, 12, false, 0.29, 0.19}, {87.5, 24, false, 0.33, 0.14},
+		{87.5, 3, false, 0.16, 0.29}, {87.5, 6, false, 0.21, 0.24}, {87.5, 12, false, 0.29, 0.19},
+		{87.5, 24, false, 0.33, 0.14},
 		{131.25, 12, false, 0.34, 0.12}, {131.25, 24, false, 0.36, 0.09},
 		{87.5, 3, true, 0.25, 0.23}, {87.5, 12, true, 0.36, 0.14},
 	} {
@@ -113,7 +115,8 @@ func TestPartRangesHold(t *testing.T) {
 // The likelihood against brute force: the shared part integrated over a fine grid, every lid by
 // integrating the density of its own play times the blurred limits.
 func TestPartLikelihoodByBruteForce(t *testing.T) {
-	b := ComparedResult{Group: teapot, Sat: Outcomes{TooBig: 1, Tight: 2, Good: 3, Loose: 1, DropsIn: 1}, Plays: []tiles.Millimetre{1.1}, Play: 1.6, OwnSD: 0.4, SameSD: 0.25,
+	b := ComparedResult{Group: teapot, Sat: Outcomes{TooBig: 1, Tight: 2, Good: 3, Loose: 1, DropsIn: 1},
+		Plays: []tiles.Millimetre{1.1}, Play: 1.6, OwnSD: 0.4, SameSD: 0.25,
 		Lid: 90, Ledge: 3.2, Limits: Limits{LeastPlay: 1, MostPlay: 2.5, Bearing: 1}}
 	var grids [len(boardSDs)][]float64
 	for k := range grids {
@@ -146,7 +149,8 @@ func TestPartLikelihoodByBruteForce(t *testing.T) {
 	}
 	for _, i := range []int{120, 140, 150, 160, 185} {
 		for k, apart := range boardSDs { // 0.9 mm of play for a point
-			near(t, fmt.Sprintf("log likelihood at %.2f, boards %.1f apart", partAt(i), apart.sd), grids[k][i], math.Log(brute(partAt(i), math.Hypot(0.25, 0.9*apart.sd))), 2e-3)
+			near(t, fmt.Sprintf("log likelihood at %.2f, boards %.1f apart", partAt(i), apart.sd),
+				grids[k][i], math.Log(brute(partAt(i), math.Hypot(0.25, 0.9*apart.sd))), 2e-3)
 		}
 	}
 }
@@ -182,7 +186,8 @@ func TestPartsLeanOnEachOther(t *testing.T) {
 
 // A board mostly not looked at is left out; an impossible outcome does not erase the rest.
 func TestBiasedAndImpossibleBoards(t *testing.T) {
-	b := ComparedResult{Group: teapot, Sat: Outcomes{TooBig: 2, NotLookedAt: 4}, Play: 1.75, OwnSD: 0.35, SameSD: 0.1, Lid: 90, Ledge: nan, Limits: Limits{LeastPlay: 1, MostPlay: 2.5}}
+	b := ComparedResult{Group: teapot, Sat: Outcomes{TooBig: 2, NotLookedAt: 4}, Play: 1.75, OwnSD: 0.35,
+		SameSD: 0.1, Lid: 90, Ledge: nan, Limits: Limits{LeastPlay: 1, MostPlay: 2.5}}
 	p := LearnDifferences([]ComparedResult{b})
 	if p.LeftOut() != 1 || p.Of(teapot).Fits != 0 || math.Abs(float64(p.Of(teapot).Mean)) > 1e-9 {
 		t.Errorf("a board with 2 of 6 looked at taught %+v", p.Of(teapot))
@@ -203,14 +208,17 @@ func TestBiasedAndImpossibleBoards(t *testing.T) {
 func TestExpect(t *testing.T) {
 	d := UsualDefaults()
 	pot := func(collar, lid tiles.Millimetre) Question {
-		return Question{Collar: []tiles.Millimetre{collar}, Opening: collar - 12, Lid: lid, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}
+		return Question{Collar: []tiles.Millimetre{collar}, Opening: collar - 12, Lid: lid,
+			Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}
 	}
 	first := pot(104.5, 102.5)
 	known, err := checked(first, d).Know(tern{nu: math.Inf(1), rate: 0.5}, Firing{}, shrinkage.SoFar{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	v := Result{Form: "teapot 0.9 l", Maker: "KT", Seat: "inset", Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, Lid: tiles.BatchRef{Clay: "tern", Batch: "B"}, Sat: Outcomes{Good: 4}}
+	v := Result{Form: "teapot 0.9 l", Maker: "KT", Seat: "inset",
+		Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, Lid: tiles.BatchRef{Clay: "tern", Batch: "B"},
+		Sat: Outcomes{Good: 4}}
 	b, err := v.Expect([]ComparedPot{{*checked(pot(104.5, 102.5), d), known, true},
 		{*checked(pot(105.5, 103.5), d), known, true}})
 	if err != nil {
@@ -219,7 +227,8 @@ func TestExpect(t *testing.T) {
 	near(t, "play", float64(b.Play), 2*0.876, 1e-6)
 	near(t, "lid", float64(b.Lid), 103*0.876, 1e-6)
 	near(t, "ledge", float64(b.Ledge), 6*0.876, 1e-6)
-	near(t, "own", float64(b.OwnSD), math.Sqrt(square(0.876*0.3)+square(0.876*0.5)+0.04e-4*(square(105*0.876)+square(103*0.876))), 1e-3)
+	near(t, "own", float64(b.OwnSD), math.Sqrt(square(0.876*0.3)+square(0.876*0.5)+
+		0.04e-4*(square(105*0.876)+square(103*0.876))), 1e-3)
 	near(t, "same: body and lid are one clay, whose rate takes itself out", float64(b.SameSD), 0, 1e-9)
 	near(t, "rate", float64(b.RateSD), 0, 1e-9)
 	two := known
@@ -228,7 +237,8 @@ func TestExpect(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	near(t, "rate of two clays", float64(apart.RateSD), math.Sqrt(rateStays*(0.5+0.2)), 1e-9) // 2*0.25 and 2*(0.16 - 0.06)
+	// 2*0.25 and 2*(0.16 - 0.06)
+	near(t, "rate of two clays", float64(apart.RateSD), math.Sqrt(rateStays*(0.5+0.2)), 1e-9)
 	near(t, "same of two clays", float64(apart.SameSD), math.Sqrt((1-rateStays)*0.7)*102.5*0.876/100, 0.02)
 	if b.Group != teapot || b.Limits != (Limits{1, 2.5, 1}) {
 		t.Errorf("%+v", b)
@@ -274,16 +284,20 @@ func BenchmarkLearnThousandBoards(b *testing.B) {
 // Where the width of each lid comes from: said with the board one by one, as their mean, from the
 // card as measured, or as told; a pot without any teaches nothing.
 func TestLidFor(t *testing.T) {
-	card := PotCard{Seat: Flange, Collar: []tiles.Millimetre{80}, Opening: 70, Stage: tiles.Wet, Set: 78, Measured: 78.3}
-	v := Result{Form: "jar", Maker: "KT", Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, Pots: []string{"a", "b"}}
+	card := PotCard{Seat: Flange, Collar: []tiles.Millimetre{80}, Opening: 70, Stage: tiles.Wet,
+		Set: 78, Measured: 78.3}
+	v := Result{Form: "jar", Maker: "KT", Body: tiles.BatchRef{Clay: "tern", Batch: "B"},
+		Pots: []string{"a", "b"}}
 	for _, c := range []struct {
 		thrown []tiles.Millimetre
 		card   PotCard
 		lid    tiles.Millimetre
 		told   bool
 	}{
-		{[]tiles.Millimetre{77, 79}, card, 79, false}, {[]tiles.Millimetre{77, 78, 82}, card, 79, false}, {nil, card, 78.3, false},
-		{nil, PotCard{Seat: Flange, Collar: []tiles.Millimetre{80}, Set: 78}, 78, true}, {nil, PotCard{Collar: []tiles.Millimetre{80}}, 0, true},
+		{[]tiles.Millimetre{77, 79}, card, 79, false}, {[]tiles.Millimetre{77, 78, 82}, card, 79, false},
+		{nil, card, 78.3, false},
+		{nil, PotCard{Seat: Flange, Collar: []tiles.Millimetre{80}, Set: 78}, 78, true},
+		{nil, PotCard{Collar: []tiles.Millimetre{80}}, 0, true},
 	} {
 		v.Thrown = c.thrown
 		q, asTold := v.LidFor(1, c.card)
@@ -341,14 +355,17 @@ func TestMoves(t *testing.T) {
 		other[i].Group.Form = "jar"
 	}
 	boards = append(append(boards[:3:3], other...), boards[3:]...)
-	boards = append(boards, ComparedResult{Group: teapot, Sat: Outcomes{Tight: 1, NotLookedAt: 5}}) // tells nothing
+	// tells nothing
+	boards = append(boards, ComparedResult{Group: teapot, Sat: Outcomes{Tight: 1, NotLookedAt: 5}})
 	moves := Moves(boards, teapot.Form, 4)
 	if len(moves) != 4 {
 		t.Fatalf("%d moves, not 4: %v", len(moves), moves)
 	}
 	for i, m := range moves {
-		before, after := LearnDifferences(boards[:i]).Of(teapot).Mean, LearnDifferences(boards[:i+1]).Of(teapot).Mean
-		if boards[i].Group != teapot || math.Abs(float64(m.Before-before)) > 1e-9 || math.Abs(float64(m.After-after)) > 1e-9 {
+		before, after := LearnDifferences(boards[:i]).Of(teapot).Mean, LearnDifferences(boards[:i+
+			1]).Of(teapot).Mean
+		if boards[i].Group != teapot || math.Abs(float64(m.Before-before)) > 1e-9 ||
+			math.Abs(float64(m.After-after)) > 1e-9 {
 			t.Errorf("board %d: %+v, not from %v to %v", i, m, before, after)
 		}
 	}

@@ -40,9 +40,15 @@ func drawn() map[string]struct {
 		pair shrinkage.Pair
 		part float64
 	}
-	one := shrinkage.Pair{R: [2]tiles.LogPercent{13.24, 13.24}, Rate: both(0.3, 0.3), Batch: both(0.1, 0.1), Load: both(0.12, 0.12), Position: both(0.03, 0), Piece: both(0.04, 0), Nu: 10}
-	fired := shrinkage.Pair{R: [2]tiles.LogPercent{0, 13.24}, Nu: 6, Rate: shrinkage.Spread2{{0, 0}, {0, 0.15}}, Batch: shrinkage.Spread2{{0, 0}, {0, 0.1}}, Load: shrinkage.Spread2{{0, 0}, {0, 0.1}}, Position: shrinkage.Spread2{{0, 0}, {0, 0.03}}, Piece: shrinkage.Spread2{{0, 0}, {0, 0.04}}}
-	two := shrinkage.Pair{R: [2]tiles.LogPercent{11.8, 17.4}, Nu: 4, Rate: shrinkage.Spread2{{0.12, 0.02}, {0.02, 0.2}}, Load: shrinkage.Spread2{{0.1, 0.08}, {0.08, 0.09}}, Position: both(0.03, 0), Piece: both(0.04, 0)}
+	one := shrinkage.Pair{R: [2]tiles.LogPercent{13.24, 13.24}, Rate: both(0.3, 0.3), Batch: both(0.1, 0.1),
+		Load: both(0.12, 0.12), Position: both(0.03, 0), Piece: both(0.04, 0), Nu: 10}
+	fired := shrinkage.Pair{R: [2]tiles.LogPercent{0, 13.24}, Nu: 6,
+		Rate: shrinkage.Spread2{{0, 0}, {0, 0.15}}, Batch: shrinkage.Spread2{{0, 0}, {0, 0.1}},
+		Load: shrinkage.Spread2{{0, 0}, {0, 0.1}}, Position: shrinkage.Spread2{{0, 0}, {0, 0.03}},
+		Piece: shrinkage.Spread2{{0, 0}, {0, 0.04}}}
+	two := shrinkage.Pair{R: [2]tiles.LogPercent{11.8, 17.4}, Nu: 4,
+		Rate: shrinkage.Spread2{{0.12, 0.02}, {0.02, 0.2}},
+		Load: shrinkage.Spread2{{0.1, 0.08}, {0.08, 0.09}}, Position: both(0.03, 0), Piece: both(0.04, 0)}
 	leather := one
 	leather.R[0], leather.Gone = 9.6, shrinkage.Spread2{{0.8, 0}, {0, 0}}
 	exact := one
@@ -50,24 +56,36 @@ func drawn() map[string]struct {
 	inPlace := one
 	inPlace.Position = both(0.03, 0.03)
 	return map[string]drawCase{
-		"usual ledge, t of 10":    {q: Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5}, pair: one, part: 0.26},
-		"narrow ledge, normal":    {q: Question{Collar: []tiles.Millimetre{104.5}, Opening: 98, LeastPlay: mm(0.5), MostPlay: mm(2), Step: mm(0.1)}, pair: exact, part: 0.26},
-		"narrow, careful, normal": {q: Question{Collar: []tiles.Millimetre{104.5}, Opening: 98, LeastPlay: mm(0.5), MostPlay: mm(2), Step: mm(0.1), MeasureSD: mm(0.15), ThrowSD: mm(0.15)}, pair: exact, part: 0.26},
-		"careful, in place":       {q: Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5, Step: mm(0.1), MeasureSD: mm(0.15), ThrowSD: mm(0.15), Together: shrinkage.InPlace}, pair: inPlace, part: 0.4},
-		"three directions":        {q: Question{Collar: []tiles.Millimetre{104.5, 105.3, 104.1}, CollarAgain: []tiles.Millimetre{104.7}, Opening: 98.2, LeastPlay: mm(0.5), MostPlay: mm(2.2), Step: mm(0.1)}, pair: one, part: 0.2},
-		"cap, two directions":     {q: Question{Seat: Cap, Collar: []tiles.Millimetre{80.2, 80.9}}, pair: one, part: 0.3},
-		"replacement":             {q: Question{Collar: []tiles.Millimetre{120}, CollarStage: tiles.Fired, Opening: 106}, pair: fired},
-		"two clays, t of 4":       {q: Question{Collar: []tiles.Millimetre{110}, Opening: 95}, pair: two},
-		"leather, guessed":        {q: Question{Collar: []tiles.Millimetre{100}, CollarStage: tiles.Leather}, pair: leather, part: 0.26},
-		"gallery for a lid":       {q: Question{Lid: 103, Step: mm(0.1)}, pair: one, part: 0.26},
-		"thrown to a hair":        {q: Question{Collar: []tiles.Millimetre{150}, Opening: 141, ThrowSD: mm(0), MeasureSD: mm(0.1), Step: mm(0.1)}, pair: two},
+		"usual ledge, t of 10": {q: Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5}, pair: one,
+			part: 0.26},
+		"narrow ledge, normal": {q: Question{Collar: []tiles.Millimetre{104.5}, Opening: 98,
+			LeastPlay: mm(0.5), MostPlay: mm(2), Step: mm(0.1)}, pair: exact, part: 0.26},
+		"narrow, careful, normal": {q: Question{Collar: []tiles.Millimetre{104.5}, Opening: 98,
+			LeastPlay: mm(0.5), MostPlay: mm(2), Step: mm(0.1), MeasureSD: mm(0.15), ThrowSD: mm(0.15)},
+			pair: exact, part: 0.26},
+		"careful, in place": {q: Question{Collar: []tiles.Millimetre{104.5}, Opening: 92.5, Step: mm(0.1),
+			MeasureSD: mm(0.15), ThrowSD: mm(0.15), Together: shrinkage.InPlace}, pair: inPlace, part: 0.4},
+		"three directions": {q: Question{Collar: []tiles.Millimetre{104.5, 105.3, 104.1},
+			CollarAgain: []tiles.Millimetre{104.7}, Opening: 98.2, LeastPlay: mm(0.5), MostPlay: mm(2.2),
+			Step: mm(0.1)}, pair: one, part: 0.2},
+		"cap, two directions": {q: Question{Seat: Cap, Collar: []tiles.Millimetre{80.2, 80.9}}, pair: one,
+			part: 0.3},
+		"replacement": {q: Question{Collar: []tiles.Millimetre{120}, CollarStage: tiles.Fired,
+			Opening: 106}, pair: fired},
+		"two clays, t of 4": {q: Question{Collar: []tiles.Millimetre{110}, Opening: 95}, pair: two},
+		"leather, guessed": {q: Question{Collar: []tiles.Millimetre{100}, CollarStage: tiles.Leather},
+			pair: leather, part: 0.26},
+		"gallery for a lid": {q: Question{Lid: 103, Step: mm(0.1)}, pair: one, part: 0.26},
+		"thrown to a hair": {q: Question{Collar: []tiles.Millimetre{150}, Opening: 141, ThrowSD: mm(0),
+			MeasureSD: mm(0.1), Step: mm(0.1)}, pair: two},
 	}
 }
 
 // play draws the fired plays of made parts of these sizes, all for one given part, and the
 // upper limit of the play that the pot at hand really has. It goes the straight way, from
 // true sizes and true shrinks, and knows nothing of variances of a play.
-func playDraw(rng *rand.Rand, q Question, a Answer, pair shrinkage.Pair, part float64, sizes []float64) (plays []float64, most float64) {
+func playDraw(rng *rand.Rand, q Question, a Answer, pair shrinkage.Pair, part float64,
+	sizes []float64) (plays []float64, most float64) {
 	f := 1.0
 	if !math.IsInf(pair.Nu, 1) {
 		f = math.Exp(rng.NormFloat64()/math.Sqrt(2*pair.Nu) - 0.5/pair.Nu)
@@ -196,7 +214,8 @@ func TestDrawsOfTheJointModel(t *testing.T) {
 				plays, most := playDraw(rng, c.q, a, known.Pair, c.part, sizes)
 				ends[0], ends[1], highest = ends[0]+plays[0], ends[1]+plays[1], highest+most
 				for i, s := range a.Spread {
-					if slices.ContainsFunc(plays[starts[i]:starts[i]+s.Lids], func(p float64) bool { return p >= float64(a.LeastPlay) && p <= most }) {
+					if slices.ContainsFunc(plays[starts[i]:starts[i]+s.Lids],
+						func(p float64) bool { return p >= float64(a.LeastPlay) && p <= most }) {
 						fits[i]++
 					}
 				}
@@ -272,7 +291,8 @@ func TestSharedRateCancels(t *testing.T) {
 // A fired gallery is replaced by dividing, never by adding: (120 - 1.75) / 0.88 = 134.375, where
 // adding 12 % would give 132.44.
 func TestReplacementDivides(t *testing.T) {
-	a := sized(t, Question{Collar: []tiles.Millimetre{120}, CollarStage: tiles.Fired, Play: mm(1.75), Step: mm(0),
+	a := sized(t, Question{Collar: []tiles.Millimetre{120}, CollarStage: tiles.Fired,
+		Play: mm(1.75), Step: mm(0),
 		LidRates: shrinkage.StatedRates{Drying: share(0), Firing: share(0.12)}})
 	near(t, "lid", float64(a.Set), 134.375, 0.0005)
 	near(t, "reading on a fired collar", float64(a.Doubt.Reading), 0.05, 1e-9)

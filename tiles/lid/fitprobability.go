@@ -133,7 +133,8 @@ func (f fitProbability) normal(m, sd, limit, limitVariance, cov float64) float64
 		if to > from {
 			for _, g := range f.gauss {
 				x := from + (to-from)*g.at
-				p += (to - from) * g.weight * math.Exp(-x*x/2) / math.Sqrt(2*math.Pi) * normalOrStep(room(x), rest)
+				p += (to - from) * g.weight * math.Exp(-x*x/2) / math.Sqrt(2*math.Pi) * normalOrStep(room(x),
+					rest)
 			}
 		}
 		from = to
@@ -197,7 +198,8 @@ func (f fitProbability) share(m []float64, own []variance, shared variance) miss
 			states = normalNodes(min(max(finest/all, 0.07), 0.6))
 		}
 		// a bound so far out that it never rules is left out
-		limit, slope, rest := math.Inf(1), 0.0, 0.0 // of the bound, given the shared part: limit + slope x + rest z
+		// of the bound, given the shared part: limit + slope x + rest z
+		limit, slope, rest := math.Inf(1), 0.0, 0.0
 		bounds := []node{{0, 1}}
 		if v := f.bound.variance.at(s.at); f.bound.at-f.most < 8*math.Sqrt(v) {
 			limit = f.bound.at

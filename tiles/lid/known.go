@@ -98,7 +98,8 @@ func (q *Question) checkGone(f *tiles.Faults) {
 		}
 	}
 	if ways > 1 {
-		f.Add(tiles.GivenTwice, "companion", "companion, masses and body_leather_ratio say the same thing: give one")
+		f.Add(tiles.GivenTwice, "companion",
+			"companion, masses and body_leather_ratio say the same thing: give one")
 	}
 }
 
@@ -131,9 +132,11 @@ func (q *Question) lidRates() (rates shrinkage.StatedRates, shared bool) {
 // measured, so that a usual share is taken; so it is of a check on the way.
 func (q *Question) Guessed() bool {
 	partly := func(s tiles.Stage) bool { return s == tiles.Soft || s == tiles.Leather }
-	body := partly(q.CollarStage) && q.Body.Clay != "" && q.Companion == "" && q.MassWet == 0 && q.BodyRates.Leather == nil
+	body := partly(q.CollarStage) && q.Body.Clay != "" && q.Companion == "" && q.MassWet == 0 &&
+		q.BodyRates.Leather == nil
 	lid := partly(q.LidStage) && q.ClayOfLid().Clay != "" && q.LidRates.Leather == nil
-	check := q.CheckStage == tiles.Leather && q.Body.Clay != "" && q.Companion == "" && q.MassWet == 0 && q.BodyRates.Leather == nil
+	check := q.CheckStage == tiles.Leather && q.Body.Clay != "" && q.Companion == "" && q.MassWet == 0 &&
+		q.BodyRates.Leather == nil
 	return body || lid || check
 }
 
@@ -141,7 +144,8 @@ func (q *Question) Guessed() bool {
 // rates for the others. companion is what the companion bar says, if q names one. rates may
 // be nil if no part has a clay.
 func (q *Checked) Know(rates shrinkage.Rates, at Firing, companion shrinkage.SoFar) (Known, error) {
-	known := Known{FromBag: at.FromBag && (q.Body.Clay != "" && q.needsBody() || q.ClayOfLid().Clay != "" && q.needsLid())}
+	known := Known{FromBag: at.FromBag && (q.Body.Clay != "" && q.needsBody() ||
+		q.ClayOfLid().Clay != "" && q.needsLid())}
 	var err error
 	gone := [2]shrinkage.SoFar{q.bodyGone(companion), q.lidGone()}
 	known.Pair, err = q.pair(rates, at, gone, q.CollarStage, q.LidStage)
@@ -200,7 +204,8 @@ func (q *Checked) ofThisPot(rates shrinkage.Rates, at Firing, p shrinkage.Pair) 
 // firing to come, where no other tells).
 const potFiringSD = 6
 
-// potOfBarSD is how far a pot and a lid may differ in shrink beside bars of the same batch, log-percent (own).
+// potOfBarSD is how far a pot and a lid may differ in shrink beside bars of the same batch, log-percent
+// (own).
 const potOfBarSD = 0.15
 
 // pair is the shrink from the two stages to fired.
@@ -212,7 +217,8 @@ func (q *Question) pair(rates shrinkage.Rates, at Firing, gone [2]shrinkage.SoFa
 			WorkSD:     at.WorkSD,
 			BisqueWork: at.BisqueWork, Kind: q.Kind, Probe: at.Probe, On: at.On}
 	}
-	bodyClay, lidClay := q.Body.Clay != "" && bodyStage != tiles.Fired, q.ClayOfLid().Clay != "" && lidStage != tiles.Fired
+	bodyClay, lidClay := q.Body.Clay != "" && bodyStage != tiles.Fired, q.ClayOfLid().Clay != "" &&
+		lidStage != tiles.Fired
 	body, lid := ask(q.Body, bodyStage, gone[0]), ask(q.ClayOfLid(), lidStage, gone[1])
 	if bodyClay && lidClay {
 		return rates.Pair(body, lid, q.Together)

@@ -18,7 +18,8 @@ func TestGone(t *testing.T) {
 	b := shrinkage.SoFarByBar(100, 96.5, 0.15, tiles.ThrownRing)
 	near(t, "by a companion bar", float64(b.H), 3.5627, 1e-4)
 	near(t, "its sd", float64(b.SD), math.Sqrt(2*0.15*0.15+0.35*0.35), 1e-9)
-	near(t, "sd of a piece of the wall", float64(shrinkage.SoFarByBar(100, 96.5, 0.15, tiles.CutWall).SD), math.Sqrt(2*0.15*0.15+0.24*0.24), 1e-9)
+	near(t, "sd of a piece of the wall", float64(shrinkage.SoFarByBar(100, 96.5, 0.15, tiles.CutWall).SD),
+		math.Sqrt(2*0.15*0.15+0.24*0.24), 1e-9)
 	if !r.Known || !m.Known || !b.Known {
 		t.Error("not known")
 	}
@@ -42,14 +43,19 @@ func TestKnow(t *testing.T) {
 	var together shrinkage.Together
 	fit := asks{tern{nu: 10, rate: 0.5}, &body, &lid, &together}
 	d := UsualDefaults()
-	q := Question{Collar: []tiles.Millimetre{100}, CollarStage: tiles.Leather, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, LidClay: tiles.BatchRef{Clay: "knot", Batch: "A"}, MassWet: 100, MassNow: 92, Together: shrinkage.InPlace}
-	if _, err := checked(q, d).Know(fit, Firing{Work: 1222, WorkSD: 6, BisqueWork: 1000}, shrinkage.SoFar{}); err != nil {
+	q := Question{Collar: []tiles.Millimetre{100}, CollarStage: tiles.Leather,
+		Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, LidClay: tiles.BatchRef{Clay: "knot", Batch: "A"},
+		MassWet: 100, MassNow: 92, Together: shrinkage.InPlace}
+	if _, err := checked(q, d).Know(fit, Firing{Work: 1222, WorkSD: 6, BisqueWork: 1000},
+		shrinkage.SoFar{}); err != nil {
 		t.Fatal(err)
 	}
-	if body.Clay != "tern" || body.Stage != tiles.Leather || !body.Gone.Known || lid.Clay != "knot" || lid.Stage != tiles.Wet || lid.Gone.Known || together != shrinkage.InPlace || lid.Work != 1222 {
+	if body.Clay != "tern" || body.Stage != tiles.Leather || !body.Gone.Known || lid.Clay != "knot" ||
+		lid.Stage != tiles.Wet || lid.Gone.Known || together != shrinkage.InPlace || lid.Work != 1222 {
 		t.Errorf("asked %+v and %+v, %s", body, lid, together)
 	}
-	mixed := Question{Collar: []tiles.Millimetre{100}, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, LidRates: rates(0.072, 0.095)}
+	mixed := Question{Collar: []tiles.Millimetre{100}, Body: tiles.BatchRef{Clay: "tern", Batch: "B"},
+		LidRates: rates(0.072, 0.095)}
 	known, err := checked(mixed, d).Know(fit, Firing{}, shrinkage.SoFar{})
 	if err != nil {
 		t.Fatal(err)
@@ -58,7 +64,8 @@ func TestKnow(t *testing.T) {
 	near(t, "lid as stated", float64(known.Pair.R[1]), -100*math.Log(0.928*0.905), 1e-9)
 	near(t, "doubt of the body", known.Pair.Rate[0][0], 0.25, 1e-9)
 	near(t, "doubt of the lid", known.Pair.Rate[1][1], 2*0.36, 1e-9)
-	if known.Pair.Rate[0][1] != 0 || known.Pair.Standing[0].Trust != shrinkage.WellTested || known.Pair.Standing[1].Trust != shrinkage.NoBars {
+	if known.Pair.Rate[0][1] != 0 || known.Pair.Standing[0].Trust != shrinkage.WellTested ||
+		known.Pair.Standing[1].Trust != shrinkage.NoBars {
 		t.Errorf("%+v", known.Pair)
 	}
 	a, err := Size(*checked(mixed, d), known)
@@ -66,8 +73,10 @@ func TestKnow(t *testing.T) {
 		t.Errorf("trust %s, held back %q, %v", a.Trust, a.HeldBack, err)
 	}
 	// A fired gallery needs nothing of its body.
-	fired := Question{Collar: []tiles.Millimetre{100}, CollarStage: tiles.Fired, LidClay: tiles.BatchRef{Clay: "tern", Batch: "B"}}
-	if known, err = checked(fired, d).Know(fit, Firing{FromBag: true}, shrinkage.SoFar{}); err != nil || !known.FromBag {
+	fired := Question{Collar: []tiles.Millimetre{100}, CollarStage: tiles.Fired,
+		LidClay: tiles.BatchRef{Clay: "tern", Batch: "B"}}
+	if known, err = checked(fired, d).Know(fit, Firing{FromBag: true}, shrinkage.SoFar{}); err != nil ||
+		!known.FromBag {
 		t.Fatal(known.FromBag, err)
 	}
 	near(t, "fired body", float64(known.Pair.R[0]), 0, 0)
@@ -81,9 +90,13 @@ func TestAnyQuestionHoldsTogether(t *testing.T) {
 	d := UsualDefaults()
 	answered := 0
 	for range soak(300, 20000) {
-		between := func(low, high float64) tiles.Millimetre { return tiles.Millimetre(low + (high-low)*rng.Float64()) }
-		q := Question{Seat: Seats()[rng.IntN(6)], CollarStage: tiles.Stages()[rng.IntN(6)], LidStage: tiles.Stages()[rng.IntN(4)], SeatGlazed: rng.IntN(4) == 0,
-			Together: []shrinkage.Together{"", shrinkage.InPlace, shrinkage.SameLoad, shrinkage.Apart}[rng.IntN(4)], Lids: 1 + rng.IntN(3)}
+		between := func(low, high float64) tiles.Millimetre {
+			return tiles.Millimetre(low + (high-low)*rng.Float64())
+		}
+		q := Question{Seat: Seats()[rng.IntN(6)], CollarStage: tiles.Stages()[rng.IntN(6)],
+			LidStage: tiles.Stages()[rng.IntN(4)], SeatGlazed: rng.IntN(4) == 0,
+			Together: []shrinkage.Together{"", shrinkage.InPlace, shrinkage.SameLoad,
+				shrinkage.Apart}[rng.IntN(4)], Lids: 1 + rng.IntN(3)}
 		c := between(8, 400)
 		for range 1 + rng.IntN(3) {
 			q.Collar = append(q.Collar, c+between(-1, 1))
@@ -104,7 +117,8 @@ func TestAnyQuestionHoldsTogether(t *testing.T) {
 				*v = mm(float64(rng.IntN(11)) / 10)
 			}
 		}
-		r := shrinkage.StatedRates{Drying: share(0.1 * rng.Float64()), Leather: share(0), Bisque: share(0.02 * rng.Float64()), Firing: share(0.2 * rng.Float64())}
+		r := shrinkage.StatedRates{Drying: share(0.1 * rng.Float64()), Leather: share(0),
+			Bisque: share(0.02 * rng.Float64()), Firing: share(0.2 * rng.Float64())}
 		q.BodyRates, q.LidRates = r, r
 		asked, err := q.Check(d)
 		if err != nil {

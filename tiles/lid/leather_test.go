@@ -13,10 +13,10 @@ import (
 	"lidwright/tiles/tilestest"
 )
 
-// The gap at leather-hard without a companion bar: studios take the word from half to three quarters dry (0.6 ±
-// 0.11 of the drying) and their pieces differ by 0.06, more in one studio than another. 90 % ranges hold with no bar read leather-hard and with
-// three and ten, which narrow them; from three on the answer no longer says that it guessed. With LIDWRIGHT_SOAK
-// 1,000 lids a row, 96 without (a standard error of 0.03).
+// The gap at leather-hard without a companion bar: studios take the word from half to three quarters dry (0.6
+// ± 0.11 of the drying) and their pieces differ by 0.06, more in one studio than another. 90 % ranges hold
+// with no bar read leather-hard and with three and ten, which narrow them; from three on the answer no longer
+// says that it guessed. With LIDWRIGHT_SOAK 1,000 lids a row, 96 without (a standard error of 0.03).
 func TestLeatherCheckByOwnBars(t *testing.T) {
 	studios := soakOf(24, 250)
 	rng := rand.New(rand.NewPCG(2413, 0))
@@ -52,7 +52,8 @@ func TestLeatherCheckByOwnBars(t *testing.T) {
 				q.CheckStage = tiles.Leather
 				trial.Question = q
 				a := answer(t, fit, trial)
-				if guessed := slices.Contains(a.Cautions, lid.LeatherGuessed); guessed != (read < 3) || guessed == slices.Contains(a.Cautions, lid.LeatherOwn) {
+				if guessed := slices.Contains(a.Cautions, lid.LeatherGuessed); guessed != (read < 3) ||
+					guessed == slices.Contains(a.Cautions, lid.LeatherOwn) {
 					t.Fatalf("%d bars read leather-hard: %v", read, a.Cautions)
 				}
 				play := trial.PlayLeather(q.Lid, dried(), dried())
@@ -75,7 +76,8 @@ func TestLeatherCheckByOwnBars(t *testing.T) {
 			t.Errorf("%d bars: holds %.3f", read, share)
 		}
 	}
-	if err := kilntest.Calibration("leather", "The gap at leather-hard, without a companion bar", cells); err != nil {
+	if err := kilntest.Calibration("leather", "The gap at leather-hard, without a companion bar",
+		cells); err != nil {
 		t.Error(err)
 	}
 	if widths[2] >= widths[0] {

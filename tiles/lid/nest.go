@@ -56,7 +56,8 @@ func Nest(set []Nested, p shrinkage.Pair, sd tiles.Millimetre) ([]NestGap, error
 			v.fitted += (inner*inner*s[0][0] + outer*outer*s[1][1] - 2*inner*outer*s[0][1]) / 1e4
 		}
 		play := outer - inner
-		fits := fitProbability{least: 0, most: math.Inf(1), bound: bound{at: math.Inf(1)}, scales: fitScales(p.Nu)}
+		fits := fitProbability{least: 0, most: math.Inf(1), bound: bound{at: math.Inf(1)},
+			scales: fitScales(p.Nu)}
 		gaps = append(gaps, NestGap{Inner: i - 1, Outer: i, Play: tiles.Millimetre(play),
 			Worst: tiles.Millimetre(play - fits.likelyHalf(v, tiles.LikelyLevel)), Fits: fits.one(play, v)})
 	}
@@ -67,7 +68,8 @@ func Nest(set []Nested, p shrinkage.Pair, sd tiles.Millimetre) ([]NestGap, error
 type Shared struct {
 	Least, Most tiles.Millimetre    // play on the tightest and on the loosest pot
 	Window      [2]tiles.Millimetre // least and most play of a good lid of that size
-	Spread      tiles.Millimetre    // by how much the galleries may differ, as measured, for one lid to fit all
+	// by how much the galleries may differ, as measured, for one lid to fit all
+	Spread tiles.Millimetre
 }
 
 // Fits reports whether the lid fits every pot of the set.

@@ -172,8 +172,9 @@ func SizePiece(q CheckedPiece, p shrinkage.Pair, fromBag bool) PieceAnswer {
 	half := fitProbability{scales: fitScales(p.Nu)}.likelyHalf(variance{fitted: v}, tiles.LikelyLevel) / 100
 	a := PieceAnswer{Asked: q.pieceQuestion, Ratio: tiles.Ratio(left),
 		VolumeRatio: tiles.Ratio(left * left * left), Millimetre: nan, Unrounded: nan,
-		Likely: [2]tiles.Millimetre{nan, nan}, Millilitre: math.NaN(), LikelyML: [2]float64{math.NaN(), math.NaN()},
-		Trust: p.Standing[0].Trust, TrustWhy: p.Standing[0].Why}
+		Likely: [2]tiles.Millimetre{nan, nan}, Millilitre: math.NaN(),
+		LikelyML: [2]float64{math.NaN(), math.NaN()},
+		Trust:    p.Standing[0].Trust, TrustWhy: p.Standing[0].Why}
 	turn := 1 / left
 	if q.ToFired() {
 		turn = left
@@ -191,14 +192,16 @@ func SizePiece(q CheckedPiece, p shrinkage.Pair, fromBag bool) PieceAnswer {
 			length -= float64(*q.Play)
 		}
 		a.Unrounded = tiles.Millimetre(length * turn)
-		a.Likely = [2]tiles.Millimetre{a.Unrounded * tiles.Millimetre(low), a.Unrounded * tiles.Millimetre(high)}
+		a.Likely = [2]tiles.Millimetre{a.Unrounded * tiles.Millimetre(low),
+			a.Unrounded * tiles.Millimetre(high)}
 		a.Millimetre = q.rounded(a.Unrounded)
 	}
 	for _, c := range []struct {
 		when bool
 		id   string
 	}{{q.Rates.Any(), RatesStated}, {fromBag && q.Clay.Clay != "", NoUsualYet},
-		{(q.Stage == tiles.Soft || q.Stage == tiles.Leather) && q.Rates.Leather == nil, LeatherGuessed}, {true, ShrinkVaries}} {
+		{(q.Stage == tiles.Soft || q.Stage == tiles.Leather) && q.Rates.Leather == nil, LeatherGuessed},
+		{true, ShrinkVaries}} {
 		if c.when {
 			a.Cautions = append(a.Cautions, c.id)
 		}

@@ -34,24 +34,32 @@ func TestSizes(t *testing.T) {
 	near(t, "unrounded", float64(a.Unrounded), 70.7763, 5e-5)
 	near(t, "likely", float64(a.Likely[0]), 70.7763*math.Exp(-0.016449*0.6), 1e-3)
 	near(t, "ratio", float64(a.Ratio), 0.876, 1e-9)
-	if a.Trust != shrinkage.WellTested || !slices.Equal(a.Cautions, []string{ShrinkVaries}) || !math.IsNaN(a.Millilitre) {
+	if a.Trust != shrinkage.WellTested || !slices.Equal(a.Cautions, []string{ShrinkVaries}) ||
+		!math.IsNaN(a.Millilitre) {
 		t.Errorf("%+v", a)
 	}
-	near(t, "and back", float64(ternSize(t, PieceQuestion{WetMM: mm(70.7763), Step: mm(0)}).Millimetre), 62, 1e-4)
+	near(t, "and back", float64(ternSize(t, PieceQuestion{WetMM: mm(70.7763), Step: mm(0)}).Millimetre), 62,
+		1e-4)
 	c := ternSize(t, PieceQuestion{FiredML: ml(900)})
 	near(t, "wet capacity", c.Millilitre, 1338.84, 0.005)
 	near(t, "volume ratio", float64(c.VolumeRatio), 0.6722, 5e-5)
 	near(t, "capacity back", ternSize(t, PieceQuestion{WetML: ml(1338.84)}).Millilitre, 900, 0.01)
 	// A bought cork of 62 into our hole with 1 mm of play, and our plug of 61 for a bought neck.
-	near(t, "hole", float64(ternSize(t, PieceQuestion{FiredMM: mm(62), Part: HolePart, Play: mm(1)}).Millimetre), 72.0, 1e-9) // 71.918 up
-	near(t, "plug", float64(ternSize(t, PieceQuestion{FiredMM: mm(62), Part: PlugPart, Play: mm(1)}).Millimetre), 69.5, 1e-9) // 69.635 down
-	near(t, "play of a bought part", float64(*ternSize(t, PieceQuestion{FiredMM: mm(62), Part: HolePart}).Asked.Play), 0.65, 1e-9)
+	// 71.918 up
+	near(t, "hole", float64(ternSize(t, PieceQuestion{FiredMM: mm(62), Part: HolePart,
+		Play: mm(1)}).Millimetre), 72.0, 1e-9)
+	// 69.635 down
+	near(t, "plug", float64(ternSize(t, PieceQuestion{FiredMM: mm(62), Part: PlugPart,
+		Play: mm(1)}).Millimetre), 69.5, 1e-9)
+	near(t, "play of a bought part", float64(*ternSize(t, PieceQuestion{FiredMM: mm(62),
+		Part: HolePart}).Asked.Play), 0.65, 1e-9)
 }
 
 // Cube law by hand: 12 % is a volume of 1/0.88^3 = 1.467 times; one point is 3.4 %.
 func TestCubeLaw(t *testing.T) {
 	wet := func(total float64) float64 {
-		q, err := PieceQuestion{FiredML: ml(1000), Rates: shrinkage.StatedRates{Drying: share(0), Firing: share(total)}}.Check(UsualDefaults())
+		q, err := PieceQuestion{FiredML: ml(1000), Rates: shrinkage.StatedRates{Drying: share(0),
+			Firing: share(total)}}.Check(UsualDefaults())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -70,8 +78,10 @@ func TestCubeLaw(t *testing.T) {
 }
 
 func TestSizeStages(t *testing.T) {
-	r := shrinkage.StatedRates{Drying: share(0.06), Leather: share(0.035), Bisque: share(0.01), Firing: share(0.07)}
-	for stage, left := range map[tiles.Stage]float64{tiles.Wet: 0.94 * 0.93, tiles.Leather: 0.94 * 0.93 / 0.965, tiles.Dry: 0.93, tiles.Biscuit: 0.93 / 0.99} {
+	r := shrinkage.StatedRates{Drying: share(0.06), Leather: share(0.035),
+		Bisque: share(0.01), Firing: share(0.07)}
+	for stage, left := range map[tiles.Stage]float64{tiles.Wet: 0.94 * 0.93,
+		tiles.Leather: 0.94 * 0.93 / 0.965, tiles.Dry: 0.93, tiles.Biscuit: 0.93 / 0.99} {
 		q, err := PieceQuestion{FiredMM: mm(62), Stage: stage, Rates: r, Step: mm(0)}.Check(UsualDefaults())
 		if err != nil {
 			t.Fatal(err)
@@ -88,21 +98,30 @@ func TestSizeFaults(t *testing.T) {
 		q           PieceQuestion
 		field, kind string
 	}{
-		"nothing":            {PieceQuestion{Rates: r}, "fired_mm", tiles.Missing},
-		"two sizes":          {PieceQuestion{FiredMM: mm(62), WetMM: mm(70), Rates: r}, "wet_mm", tiles.GivenTwice},
-		"no capacity":        {PieceQuestion{FiredML: ml(0), Rates: r}, "fired_ml", tiles.OutOfRange},
-		"endless capacity":   {PieceQuestion{FiredML: ml(math.Inf(1)), Rates: r}, "fired_ml", tiles.OutOfRange},
-		"4 inches":           {PieceQuestion{FiredMM: mm(4), Rates: r}, "fired_mm", tiles.UnitUnclear},
-		"no clay":            {PieceQuestion{FiredMM: mm(62)}, "clay", tiles.Missing},
-		"no firing rate":     {PieceQuestion{FiredMM: mm(62), Rates: shrinkage.StatedRates{Drying: share(0.06)}}, "firing_ratio", tiles.RateMissing},
-		"clay and rates":     {PieceQuestion{FiredMM: mm(62), Clay: tiles.BatchRef{Clay: "tern", Batch: "B"}, Rates: r}, "clay", tiles.GivenTwice},
-		"drying of 30 %":     {PieceQuestion{FiredMM: mm(62), Rates: rates(0.3, 0.07)}, "drying_ratio", tiles.OutOfRange},
-		"play of the piece":  {PieceQuestion{FiredMM: mm(62), Play: mm(1), Rates: r}, "play_mm", UnknownMember},
-		"hole in a wet size": {PieceQuestion{WetMM: mm(62), Part: HolePart, Rates: r}, "fired_mm", tiles.Missing},
-		"plug all play":      {PieceQuestion{FiredMM: mm(10), Part: PlugPart, Play: mm(12), Rates: r}, "play_mm", tiles.OutOfRange},
-		"fired, unfired":     {PieceQuestion{FiredMM: mm(62), Stage: tiles.Fired, Rates: r}, "stage", tiles.UnknownValue},
-		"no such part":       {PieceQuestion{FiredMM: mm(62), Part: "knob", Rates: r}, "part", tiles.UnknownValue},
-		"step of 6":          {PieceQuestion{FiredMM: mm(62), Step: mm(6), Rates: r}, "step_mm", tiles.OutOfRange},
+		"nothing": {PieceQuestion{Rates: r}, "fired_mm", tiles.Missing},
+		"two sizes": {PieceQuestion{FiredMM: mm(62), WetMM: mm(70), Rates: r},
+			"wet_mm", tiles.GivenTwice},
+		"no capacity": {PieceQuestion{FiredML: ml(0), Rates: r}, "fired_ml", tiles.OutOfRange},
+		"endless capacity": {PieceQuestion{FiredML: ml(math.Inf(1)), Rates: r},
+			"fired_ml", tiles.OutOfRange},
+		"4 inches": {PieceQuestion{FiredMM: mm(4), Rates: r}, "fired_mm", tiles.UnitUnclear},
+		"no clay":  {PieceQuestion{FiredMM: mm(62)}, "clay", tiles.Missing},
+		"no firing rate": {PieceQuestion{FiredMM: mm(62),
+			Rates: shrinkage.StatedRates{Drying: share(0.06)}}, "firing_ratio", tiles.RateMissing},
+		"clay and rates": {PieceQuestion{FiredMM: mm(62), Clay: tiles.BatchRef{Clay: "tern", Batch: "B"},
+			Rates: r}, "clay", tiles.GivenTwice},
+		"drying of 30 %": {PieceQuestion{FiredMM: mm(62), Rates: rates(0.3, 0.07)},
+			"drying_ratio", tiles.OutOfRange},
+		"play of the piece": {PieceQuestion{FiredMM: mm(62), Play: mm(1), Rates: r},
+			"play_mm", UnknownMember},
+		"hole in a wet size": {PieceQuestion{WetMM: mm(62), Part: HolePart, Rates: r},
+			"fired_mm", tiles.Missing},
+		"plug all play": {PieceQuestion{FiredMM: mm(10), Part: PlugPart, Play: mm(12), Rates: r},
+			"play_mm", tiles.OutOfRange},
+		"fired, unfired": {PieceQuestion{FiredMM: mm(62), Stage: tiles.Fired, Rates: r},
+			"stage", tiles.UnknownValue},
+		"no such part": {PieceQuestion{FiredMM: mm(62), Part: "knob", Rates: r}, "part", tiles.UnknownValue},
+		"step of 6":    {PieceQuestion{FiredMM: mm(62), Step: mm(6), Rates: r}, "step_mm", tiles.OutOfRange},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, err := c.q.Check(UsualDefaults())
@@ -113,7 +132,8 @@ func TestSizeFaults(t *testing.T) {
 
 // Canisters in one another: 88 % left of 100 and 106 is 5.28 of room.
 func TestNest(t *testing.T) {
-	p := shrinkage.Pair{R: [2]tiles.LogPercent{tiles.LogPercent(-100 * math.Log(0.88)), tiles.LogPercent(-100 * math.Log(0.88))}, Piece: both(0.04, 0), Nu: math.Inf(1)}
+	p := shrinkage.Pair{R: [2]tiles.LogPercent{tiles.LogPercent(-100 * math.Log(0.88)),
+		tiles.LogPercent(-100 * math.Log(0.88))}, Piece: both(0.04, 0), Nu: math.Inf(1)}
 	gaps, err := Nest([]Nested{{100, 90}, {116, 106}, {130, 116.5}}, p, 0.3)
 	if err != nil || len(gaps) != 2 {
 		t.Fatal(gaps, err)
@@ -123,7 +143,8 @@ func TestNest(t *testing.T) {
 	sd := math.Sqrt(2*square(0.264) + 0.002*0.002*(square(116*0.88)+square(116.5*0.88)))
 	near(t, "worst", float64(gaps[1].Worst), 0.44-1.6449*sd, 1e-3)
 	near(t, "chance of any room", gaps[1].Fits, normalCDF(0.44/sd), 1e-6)
-	for name, set := range map[string][]Nested{"one": {{100, 90}}, "swapped": {{90, 100}, {116, 106}}, "too small": {{100, 90}, {110, 99}}} {
+	for name, set := range map[string][]Nested{"one": {{100, 90}}, "swapped": {{90, 100}, {116, 106}},
+		"too small": {{100, 90}, {110, 99}}} {
 		if _, err := Nest(set, p, 0.3); err == nil {
 			t.Errorf("%s: nests", name)
 		}
@@ -135,7 +156,8 @@ func TestNest(t *testing.T) {
 	if one.Fits() || !strings.Contains(one.Says(tiles.MM).String(), "differ by more than 1.7") {
 		t.Error(one.Says(tiles.MM))
 	}
-	near(t, "a cap on necks", float64(ShareLid(Cap, []tiles.Millimetre{100, 101}, 103, p, UsualDefaults()).Least), 1.76, 1e-9)
+	near(t, "a cap on necks", float64(ShareLid(Cap, []tiles.Millimetre{100, 101}, 103, p,
+		UsualDefaults()).Least), 1.76, 1e-9)
 	if two := ShareLid(Inset, []tiles.Millimetre{104.5, 105}, 103, p, UsualDefaults()); !two.Fits() {
 		t.Error(two.Says(tiles.MM))
 	}

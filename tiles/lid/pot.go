@@ -63,7 +63,8 @@ func (p *PotCard) Validate() error {
 	if p.Seat.ledged() {
 		for _, c := range p.Collar {
 			if p.Opening >= c && c > 0 {
-				f.Add("opening-wider-than-collar", "opening_mm", "not smaller than collar_mm: were they swapped?")
+				f.Add(OpeningWider, "opening_mm",
+					"not smaller than collar_mm: were they swapped?")
 				break
 			}
 		}

@@ -58,23 +58,24 @@ type Question struct {
 	Body, LidClay tiles.BatchRef // LidClay empty: as the body
 	Kind          kiln.Kind      // of the last firing
 	// SameLoad where nobody said; Apart where one part is fired already
-	Together      shrinkage.Together
-	Form, Maker   string                // whose lid difference counts, and whose accuracy
-	Companion     tiles.Code            // bar read with the pot, for a soft or leather-hard one
-	MassWet       float64               // g, of a companion piece when thrown; 0: not weighed
-	MassNow       float64               // g, the same piece now
-	BodyRates     shrinkage.StatedRates // in place of a clay
-	LidRates      shrinkage.StatedRates // none, and no LidClay: the body's
-	Doubt         *tiles.Ratio          // sd of a stated drying and of a stated firing part, each
-	MeasureSD     *tiles.Millimetre     // one reading
-	ThrowSD       *tiles.Millimetre     // how true the maker throws; nil: as learned or usual
-	Step          *tiles.Millimetre     // 0: do not round
-	Lids          int                   // largest spread shown, 1 to 3
-	Try           tiles.Millimetre      // another width to set: what comes of it; 0: none
-	CheckStage    tiles.Stage           // the gap to expect then, on the way
-	AcceptWide    bool                  // give a width that would be held back
-	AcceptUnusual bool                  // answer though a size is outside what is believed: it was asked about
-	Accuracy      string                // set by Check: "default", "learned" or "asked"
+	Together    shrinkage.Together
+	Form, Maker string                // whose lid difference counts, and whose accuracy
+	Companion   tiles.Code            // bar read with the pot, for a soft or leather-hard one
+	MassWet     float64               // g, of a companion piece when thrown; 0: not weighed
+	MassNow     float64               // g, the same piece now
+	BodyRates   shrinkage.StatedRates // in place of a clay
+	LidRates    shrinkage.StatedRates // none, and no LidClay: the body's
+	Doubt       *tiles.Ratio          // sd of a stated drying and of a stated firing part, each
+	MeasureSD   *tiles.Millimetre     // one reading
+	ThrowSD     *tiles.Millimetre     // how true the maker throws; nil: as learned or usual
+	Step        *tiles.Millimetre     // 0: do not round
+	Lids        int                   // largest spread shown, 1 to 3
+	Try         tiles.Millimetre      // another width to set: what comes of it; 0: none
+	CheckStage  tiles.Stage           // the gap to expect then, on the way
+	AcceptWide  bool                  // give a width that would be held back
+	// answer though a size is outside what is believed: it was asked about
+	AcceptUnusual bool
+	Accuracy      string // set by Check: "default", "learned" or "asked"
 }
 
 // Checked is a Question that can be answered: it has no fault, and every default in it. Check alone makes
@@ -118,9 +119,11 @@ func (q Question) Check(d Defaults) (Checked, error) {
 		v         *tiles.Millimetre
 		low, high float64
 	}{
-		{"play_mm", q.Play, 0, 20}, {"least_play_mm", q.LeastPlay, 0, 20}, {"most_play_mm", q.MostPlay, 0, 20},
+		{"play_mm", q.Play, 0, 20}, {"least_play_mm", q.LeastPlay, 0, 20},
+		{"most_play_mm", q.MostPlay, 0, 20},
 		{"bearing_mm", q.Bearing, 0, 20}, {"glaze_mm", q.Glaze, 0, 3}, {"step_mm", q.Step, 0, 5},
-		{"measure_sd_mm", q.MeasureSD, 0, 3}, {"throw_sd_mm", q.ThrowSD, 0, 3}, {"trim_most_mm", q.TrimMost, 0, 30},
+		{"measure_sd_mm", q.MeasureSD, 0, 3}, {"throw_sd_mm", q.ThrowSD, 0, 3},
+		{"trim_most_mm", q.TrimMost, 0, 30},
 	} {
 		if n.v != nil {
 			f.Number(n.field, float64(*n.v), n.low, n.high)
@@ -158,7 +161,8 @@ func (q *Question) usual() {
 	or(&q.Kind, kiln.Glaze)
 	if q.Together == "" {
 		q.Together = shrinkage.SameLoad
-		if len(q.Collar) > 0 && q.CollarStage == tiles.Fired || q.Asks() == AskGallery && q.LidStage == tiles.Fired {
+		if len(q.Collar) > 0 && q.CollarStage == tiles.Fired ||
+			q.Asks() == AskGallery && q.LidStage == tiles.Fired {
 			q.Together = shrinkage.Apart
 		}
 	}
@@ -275,7 +279,8 @@ func (q *Question) checkTrim(f *tiles.Faults) {
 	}
 	switch {
 	case q.LidWet != 0 && q.LidNow == 0:
-		f.Add(tiles.Missing, "lid_now_mm", "is needed beside lid_wet_mm: the lid at leather-hard, before it is trimmed")
+		f.Add(tiles.Missing, "lid_now_mm",
+			"is needed beside lid_wet_mm: the lid at leather-hard, before it is trimmed")
 	case len(q.CollarNow) > 0 && (q.LidNow == 0 || q.CollarStage != tiles.Wet):
 		f.Add(UnknownMember, "collar_now_mm", "goes with lid_now_mm and a gallery that was measured wet too")
 	case !q.Trim:
@@ -302,7 +307,8 @@ func (q *Question) checkOpening(f *tiles.Faults) {
 		f.Add(UnknownMember, "opening_mm", "has no meaning for the seat {1}", string(q.Seat))
 		return
 	case len(q.Collar) == 0:
-		f.Add(UnknownMember, "opening_mm", "goes with collar_mm; asked for a gallery, the answer says which opening to cut")
+		f.Add(UnknownMember, "opening_mm",
+			"goes with collar_mm; asked for a gallery, the answer says which opening to cut")
 		return
 	}
 	f.PieceOf("opening_mm", q.Opening, "opening")
@@ -350,8 +356,8 @@ type unusual struct {
 // meant are sizes that were probably meant, the likeliest first, as somebody would write them.
 func (u unusual) meant() []string { return meant(u.length, tiles.MM, u.low, u.high) }
 
-// Meant are the sizes that were probably meant by a bare number that gave length l in a field of unit: collar,
-// opening or lid of this seat. They are written with their units.
+// Meant are the sizes that were probably meant by a bare number that gave length l in a field of unit:
+// collar, opening or lid of this seat. They are written with their units.
 func (s Seat) Meant(field string, l tiles.Millimetre, unit tiles.LengthUnit) []string {
 	low, high := s.believedCollar()
 	switch field {
@@ -363,8 +369,8 @@ func (s Seat) Meant(field string, l tiles.Millimetre, unit tiles.LengthUnit) []s
 	return meant(l, unit, low, high)
 }
 
-// meant reads the bare number of a length in other ways: with the point that was left out, in another unit, as
-// 32nds; what lies from low to high may be it.
+// meant reads the bare number of a length in other ways: with the point that was left out, in another unit,
+// as 32nds; what lies from low to high may be it.
 func meant(l tiles.Millimetre, unit tiles.LengthUnit, low, high tiles.Millimetre) (all []string) {
 	n := float64(l) / map[tiles.LengthUnit]float64{tiles.MM: 1, tiles.CM: 10, tiles.Inch: 25.4,
 		tiles.Inch32nd: 25.4}[unit]
@@ -386,7 +392,8 @@ func meant(l tiles.Millimetre, unit tiles.LengthUnit, low, high tiles.Millimetre
 		add(n, tiles.MM)
 		add(n/10, tiles.CM)
 	default:
-		if mm := tiles.Millimetre(n * 25.4 / 32); unit == tiles.Inch32nd && n == math.Trunc(n) && mm >= low && mm <= high {
+		if mm := tiles.Millimetre(n * 25.4 / 32); unit == tiles.Inch32nd && n == math.Trunc(n) &&
+			mm >= low && mm <= high {
 			all = append(all, tiles.Inch32nd.Format(mm))
 		}
 		add(n, tiles.MM)
@@ -418,8 +425,8 @@ func (q *Question) Unusual() []string {
 	return slices.Compact(fields)
 }
 
-// Doubts asks about every size outside what is believed, as faults of its field; nil where there is none, or where it
-// was said to be right.
+// Doubts asks about every size outside what is believed, as faults of its field; nil where there is none, or
+// where it was said to be right.
 func (q *Question) Doubts() error {
 	var f tiles.Faults
 	for _, u := range q.unusual() {
@@ -434,7 +441,8 @@ func (q *Question) Doubts() error {
 func (q *Question) unusual() (out []unusual) {
 	low, high := q.Seat.believedCollar()
 	ask := func(field string, l, low, high tiles.Millimetre) {
-		if (l < low || l > high) && !slices.ContainsFunc(out, func(u unusual) bool { return u.field == field }) {
+		if (l < low || l > high) && !slices.ContainsFunc(out,
+			func(u unusual) bool { return u.field == field }) {
 			out = append(out, unusual{field, l, low, high})
 		}
 	}

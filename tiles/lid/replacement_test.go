@@ -47,12 +47,18 @@ func TestReplacementInTheCheapestWay(t *testing.T) {
 			}
 			share := func(v float64) float64 { return v / c.n }
 			where := fmt.Sprintf("%s, %s bars", cmp.Or(world, "handbook"), row)
-			cells = append(cells, kilntest.Said{Name: where + ", one lid", Said: share(c.said), True: share(c.fits), Of: int(c.n)},
-				kilntest.Said{Name: where + ", with its card", Said: share(c.own), True: share(c.ownFits), Of: int(c.n)},
-				kilntest.Said{Name: where + ", cheapest way", Said: c.way / c.ways, True: c.wayFits / c.ways, Of: int(c.ways)})
+			cells = append(cells, kilntest.Said{Name: where + ", one lid", Said: share(c.said),
+				True: share(c.fits), Of: int(c.n)},
+				kilntest.Said{Name: where + ", with its card", Said: share(c.own),
+					True: share(c.ownFits), Of: int(c.n)},
+				kilntest.Said{Name: where + ", cheapest way", Said: c.way / c.ways,
+					True: c.wayFits / c.ways, Of: int(c.ways)})
 			t.Logf("%-10q %-3s of %.0f: one lid said %.3f fit %.3f (se %.3f); with its card %.3f, %.3f; a way said to reach 95 %% for %.2f: %.3f, %.3f (se %.3f), %.0f min more",
-				world, row, c.n, share(c.said), share(c.fits), c.se(c.fits, c.n), share(c.own), share(c.ownFits), share(c.ways), c.way/c.ways, c.wayFits/c.ways, c.se(c.wayFits, c.ways), c.minutes/c.ways)
-			for _, d := range []float64{share(c.said - c.fits), share(c.own - c.ownFits), (c.way - c.wayFits) / c.ways} {
+				world, row, c.n, share(c.said), share(c.fits), c.se(c.fits, c.n), share(c.own),
+				share(c.ownFits), share(c.ways), c.way/c.ways, c.wayFits/c.ways,
+				c.se(c.wayFits, c.ways), c.minutes/c.ways)
+			for _, d := range []float64{share(c.said - c.fits), share(c.own - c.ownFits),
+				(c.way - c.wayFits) / c.ways} {
 				if d > off {
 					t.Errorf("%q, %s: overstated by %.3f", world, row, d)
 				}
@@ -116,10 +122,14 @@ func one(b bool) float64 {
 }
 
 func fitsAny(trial tilestest.ReplacementTrial, widths ...tiles.Millimetre) bool {
-	return slices.ContainsFunc(widths, func(w tiles.Millimetre) bool { p := trial.Play(w); return p >= 0.5 && p <= 2 })
+	return slices.ContainsFunc(widths, func(w tiles.Millimetre) bool {
+		p := trial.Play(w)
+		return p >= 0.5 && p <= 2
+	})
 }
 
-func replacement(t *testing.T, fit *shrinkage.Fit, trial tilestest.ReplacementTrial, q lid.Question) lid.Answer {
+func replacement(t *testing.T, fit *shrinkage.Fit, trial tilestest.ReplacementTrial,
+	q lid.Question) lid.Answer {
 	t.Helper()
 	d := lid.UsualDefaults()
 	d.MeasureSD = *q.ThrowSD

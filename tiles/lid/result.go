@@ -35,9 +35,10 @@ func (l Losses) Lids() int { return l.Glued + l.Rocks + l.Chipped + l.Dropped }
 
 // Result is how the lids of one board sat after the last firing. It is a fact: struck, never changed.
 type Result struct {
-	ID         string             // UUID made by the client
-	Load       string             // id of the load, or empty
-	Pots       []string           // ids of the pot cards whose lids these are; none: the board is kept and teaches nothing
+	ID   string // UUID made by the client
+	Load string // id of the load, or empty
+	// ids of the pot cards whose lids these are; none: the board is kept and teaches nothing
+	Pots       []string
 	Form       string             // as people call it
 	Maker      string             // who threw the lids
 	Seat       Seat               // where the lids lie
@@ -132,7 +133,7 @@ func (v *Result) Validate() error {
 		f.Within("most_play_mm", float64(m.MostPlay))
 		f.Within("bearing_mm", float64(m.Bearing))
 		if m.LeastPlay > m.MostPlay {
-			f.Add("window-empty", "least_play_mm", "larger than most_play_mm")
+			f.Add(WindowEmpty, "least_play_mm", "larger than most_play_mm")
 		}
 	}
 	return f.Err()

@@ -72,7 +72,8 @@ func (r Rim) bowlFor(width tiles.Millimetre, step float64) *Bowl {
 	if step > 0 {
 		before = math.Round(before/step) * step
 	}
-	t := distuv.StudentsT{Sigma: 1, Nu: float64(rimWeight + r.Pairs - 1)}.Quantile((1 + tiles.LikelyLevel) / 2)
+	t := distuv.StudentsT{Sigma: 1, Nu: float64(rimWeight +
+		r.Pairs - 1)}.Quantile((1 + tiles.LikelyLevel) / 2)
 	half := t * float64(r.SD) / 100
 	comes := before * grows
 	mm := func(x float64) tiles.Millimetre { return tiles.Millimetre(x) }

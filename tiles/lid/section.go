@@ -7,12 +7,13 @@ import (
 	"lidwright/tiles"
 )
 
-// SectionSays tells a cross-section through pot and lid in words: the widths as they were measured or are to be
-// made, and as they come out of the last firing, lengths in unit. Of a lid that is held back it tells the
+// SectionSays tells a cross-section through pot and lid in words: the widths as they were measured or are to
+// be made, and as they come out of the last firing, lengths in unit. Of a lid that is held back it tells the
 // unrounded one.
 func (a Answer) SectionSays(unit tiles.LengthUnit) message.Message {
 	q := a.Asked
-	said := func(name message.Word, fired float64, measured tiles.Millimetre, stage tiles.Stage) message.Message {
+	said := func(name message.Word, fired float64, measured tiles.Millimetre,
+		stage tiles.Stage) message.Message {
 		if stage == tiles.Fired || math.IsNaN(float64(measured)) || measured == 0 {
 			return message.New("{1} {2}", name, unit.Of(tiles.Millimetre(fired)))
 		}

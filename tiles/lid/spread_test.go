@@ -14,7 +14,8 @@ func TestSparesAsTabled(t *testing.T) {
 		{0.4, 94, 98, 99, 0.4, 99.5, 0.6}, {0.6, 79, 90, 94, 0.4, 98, 0.8}, {0.8, 65, 81, 85, 0.6, 93, 0.8},
 		{1.0, 55, 73, 76, 0.6, 86, 0.8}, {1.5, 38, 57, 58, 0.6, 71, 1.0},
 	} {
-		f := fitProbability{least: 1, most: 2.5, bound: bound{at: math.Inf(1)}, scales: fitScales(math.Inf(1)), gauss: legendre(16)}
+		f := fitProbability{least: 1, most: 2.5, bound: bound{at: math.Inf(1)},
+			scales: fitScales(math.Inf(1)), gauss: legendre(16)}
 		m := []float64{1.75, 1.75, 1.75 - row.dTwo, 1.75 + row.dTwo, 1.75 - row.dThree, 1.75 + row.dThree}
 		own := make([]variance, len(m))
 		for i := range own {
@@ -51,6 +52,7 @@ func TestFitScales(t *testing.T) {
 		near(t, fmt.Sprintf("chance at %.0f", nu), f.one(0, variance{0.2, 0.5}), fine, 1e-4)
 		half := f.likelyHalf(variance{0.2, 0.5}, 0.90)
 		f.least, f.most = -half, half
-		near(t, fmt.Sprintf("share within the likely range at %.0f", nu), f.one(0, variance{0.2, 0.5}), 0.90, 1e-6)
+		near(t, fmt.Sprintf("share within the likely range at %.0f", nu),
+			f.one(0, variance{0.2, 0.5}), 0.90, 1e-6)
 	}
 }

@@ -38,8 +38,8 @@ const (
 	trimStep = 0.1 // mm to which a rim can be trimmed (own)
 )
 
-// trimmed is f for a lid that is trimmed at leather-hard: how true its last width is then follows from what is
-// known of the drying, not from the throw. gone is what the lid has lost by then, log-percent.
+// trimmed is f for a lid that is trimmed at leather-hard: how true its last width is then follows from what
+// is known of the drying, not from the throw. gone is what the lid has lost by then, log-percent.
 func (f *Clearance) trimmed(q Checked, whole, rest shrinkage.Pair) (t Clearance, gone float64) {
 	t = *f
 	sees := q.drying(whole, rest)
@@ -64,8 +64,8 @@ type dried struct {
 }
 
 // drying joins what is usual of the drying with what was read. Unknown are the wet gallery, the wet lid, and
-// what each has lost, in log-percent from where they are expected. Before the lid is at hand its two readings,
-// and that of a gallery that dries beside it, are taken as still to come.
+// what each has lost, in log-percent from where they are expected. Before the lid is at hand its two
+// readings, and that of a gallery that dries beside it, are taken as still to come.
 func (q *Checked) drying(whole, rest shrinkage.Pair) dried {
 	const gallery, lid, goneBody, goneLid = 0, 1, 2, 3
 	soft := float64(q.softSD)

@@ -18,8 +18,11 @@ func TestTrimAgainstDraws(t *testing.T) {
 	if n == 1e6 {
 		give = 0.004
 	}
-	whole := shrinkage.Pair{R: [2]tiles.LogPercent{13.24, 13.24}, Rate: both(0.3, 0.3), Load: both(0.12, 0.12), Position: both(0.03, 0), Piece: both(0.04, 0), Nu: math.Inf(1)}
-	fired := shrinkage.Pair{R: [2]tiles.LogPercent{0, 13.24}, Rate: shrinkage.Spread2{{0, 0}, {0, 0.05}}, Load: shrinkage.Spread2{{0, 0}, {0, 0.08}}, Position: shrinkage.Spread2{{0, 0}, {0, 0.03}}, Piece: shrinkage.Spread2{{0, 0}, {0, 0.04}}, Nu: math.Inf(1)}
+	whole := shrinkage.Pair{R: [2]tiles.LogPercent{13.24, 13.24}, Rate: both(0.3, 0.3),
+		Load: both(0.12, 0.12), Position: both(0.03, 0), Piece: both(0.04, 0), Nu: math.Inf(1)}
+	fired := shrinkage.Pair{R: [2]tiles.LogPercent{0, 13.24}, Rate: shrinkage.Spread2{{0, 0}, {0, 0.05}},
+		Load: shrinkage.Spread2{{0, 0}, {0, 0.08}}, Position: shrinkage.Spread2{{0, 0}, {0, 0.03}},
+		Piece: shrinkage.Spread2{{0, 0}, {0, 0.04}}, Nu: math.Inf(1)}
 	for name, c := range map[string]struct {
 		pair        shrinkage.Pair
 		throw, read float64
@@ -34,7 +37,8 @@ func TestTrimAgainstDraws(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			d := UsualDefaults()
 			d.MeasureSD, d.ThrowSD, d.Step = tiles.Millimetre(c.read), tiles.Millimetre(c.throw), 0.1
-			q := Question{Collar: []tiles.Millimetre{c.collar}, CollarStage: c.stage, LeastPlay: mm(0.5), MostPlay: mm(2), Trim: true, TrimMost: mm(4), Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}
+			q := Question{Collar: []tiles.Millimetre{c.collar}, CollarStage: c.stage, LeastPlay: mm(0.5),
+				MostPlay: mm(2), Trim: true, TrimMost: mm(4), Body: tiles.BatchRef{Clay: "tern", Batch: "B"}}
 			rest := c.pair
 			for i := range rest.R { // 3.6 gone of 13.24, known to 0.9
 				if rest.R[i] > 0 {
@@ -69,8 +73,10 @@ func TestTrimAgainstDraws(t *testing.T) {
 	}
 }
 
-// trimDraw throws a lid, lets it dry beside its pot, reads both at leather-hard, asks how far to trim and does so.
-func trimDraw(rng *rand.Rand, a Answer, rest, pair shrinkage.Pair, throw, read float64, stage tiles.Stage) float64 {
+// trimDraw throws a lid, lets it dry beside its pot, reads both at leather-hard, asks how far to trim and
+// does so.
+func trimDraw(rng *rand.Rand, a Answer, rest, pair shrinkage.Pair, throw, read float64,
+	stage tiles.Stage) float64 {
 	normal := func(mean, sd float64) float64 { return mean + sd*rng.NormFloat64() }
 	left := func(r float64) float64 { return math.Exp(-r / 100) }
 	var r [2]float64
@@ -113,14 +119,16 @@ func trimDraw(rng *rand.Rand, a Answer, rest, pair shrinkage.Pair, throw, read f
 
 // With a lid at hand the answer says what to trim it to, by what it and its gallery lost, or to leave it.
 func TestTrimThisLid(t *testing.T) {
-	pair := shrinkage.Pair{R: [2]tiles.LogPercent{13.24, 13.24}, Rate: both(0.3, 0.3), Piece: both(0.04, 0), Nu: math.Inf(1)}
+	pair := shrinkage.Pair{R: [2]tiles.LogPercent{13.24, 13.24}, Rate: both(0.3, 0.3),
+		Piece: both(0.04, 0), Nu: math.Inf(1)}
 	rest := pair
 	rest.R, rest.Gone = [2]tiles.LogPercent{9.64, 9.64}, both(0.81, 0)
 	d := UsualDefaults()
 	d.MeasureSD = 0.05
 	ask := func(wet, now tiles.Millimetre, collarNow ...tiles.Millimetre) Answer {
 		t.Helper()
-		q := Question{Collar: []tiles.Millimetre{104.5}, Body: tiles.BatchRef{Clay: "tern", Batch: "B"}, Trim: true, LidWet: wet, LidNow: now, CollarNow: collarNow}
+		q := Question{Collar: []tiles.Millimetre{104.5}, Body: tiles.BatchRef{Clay: "tern", Batch: "B"},
+			Trim: true, LidWet: wet, LidNow: now, CollarNow: collarNow}
 		a, err := Size(*checked(q, d), Known{Pair: pair, Leather: &rest})
 		if err != nil {
 			t.Fatal(err)
@@ -129,7 +137,8 @@ func TestTrimThisLid(t *testing.T) {
 	}
 	// Lid and gallery both lost 4 %: trimmed to the wet width aimed at, 102.5 ± 0.2, less 4 %.
 	a := ask(104, 104*0.96, 104.5*0.96)
-	if want := 102.5 * 0.96; math.Abs(float64(a.Trim.To)-want) > 0.3 || a.Trim.Off <= 0 || a.Set != a.Trim.To {
+	if want := 102.5 * 0.96; math.Abs(float64(a.Trim.To)-want) > 0.3 ||
+		a.Trim.Off <= 0 || a.Set != a.Trim.To {
 		t.Errorf("trim to %.2f, %.2f off; want about %.2f", a.Trim.To, a.Trim.Off, want)
 	}
 	if a := ask(100, 96, 104.5*0.96); a.Trim.Off != 0 || a.FitChance > 0.5 || a.Trim.TooSmall != 1 {
@@ -140,8 +149,10 @@ func TestTrimThisLid(t *testing.T) {
 		{Collar: []tiles.Millimetre{104.5}, Trim: true, BodyRates: rates(0.06, 0.07)},
 		{Seat: Cap, Collar: []tiles.Millimetre{84.5}, Trim: true, Body: tiles.BatchRef{Clay: "tern"}},
 		{Collar: []tiles.Millimetre{104.5}, LidWet: 103, Body: tiles.BatchRef{Clay: "tern"}},
-		{Collar: []tiles.Millimetre{104.5}, CollarNow: []tiles.Millimetre{100}, Body: tiles.BatchRef{Clay: "tern"}},
-		{Collar: []tiles.Millimetre{104.5}, WasCollar: []tiles.Millimetre{110}, Body: tiles.BatchRef{Clay: "tern"}},
+		{Collar: []tiles.Millimetre{104.5}, CollarNow: []tiles.Millimetre{100},
+			Body: tiles.BatchRef{Clay: "tern"}},
+		{Collar: []tiles.Millimetre{104.5}, WasCollar: []tiles.Millimetre{110},
+			Body: tiles.BatchRef{Clay: "tern"}},
 	} {
 		if _, err := q.Check(d); err == nil {
 			t.Errorf("%+v: no fault", q)
@@ -149,9 +160,9 @@ func TestTrimThisLid(t *testing.T) {
 	}
 }
 
-// By hand: pairs 96 → 102.5 and 94 → 100.6 grow by 6.551 and 6.786 log-percent, mean 6.669; the squares of the
-// two beside 4 of 1 are 4.0276, over 5, times 1.5: sd 1.099. A width of 102.5 wants a bowl of 95.89: 96 on
-// the half millimetre, which comes to 102.62.
+// By hand: pairs 96 → 102.5 and 94 → 100.6 grow by 6.551 and 6.786 log-percent, mean 6.669; the squares of
+// the two beside 4 of 1 are 4.0276, over 5, times 1.5: sd 1.099. A width of 102.5 wants a bowl of 95.89: 96
+// on the half millimetre, which comes to 102.62.
 func TestRim(t *testing.T) {
 	if b := LearnRim(nil).bowlFor(102.5, 0.5); b != nil {
 		t.Errorf("without a pair: %+v", b)
@@ -188,7 +199,8 @@ func TestRim(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if corrected.Bowl == nil || asIs.Doubt.Throwing <= corrected.Doubt.Throwing || asIs.FitChance >= corrected.FitChance {
+	if corrected.Bowl == nil || asIs.Doubt.Throwing <= corrected.Doubt.Throwing ||
+		asIs.FitChance >= corrected.FitChance {
 		t.Errorf("a rim that nobody checks: throwing %.2f beside %.2f", asIs.Doubt.Throwing,
 			corrected.Doubt.Throwing)
 	}

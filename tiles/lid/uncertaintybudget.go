@@ -11,7 +11,8 @@ import (
 
 // Contribution is the sd that one cause puts into the fired play.
 type Contribution struct {
-	Cause string           // as in the JSON answer: piece, position, reading, throwing, lid_difference, rate, gone
+	// as in the JSON answer: piece, position, reading, throwing, lid_difference, rate, gone
+	Cause string
 	SD    tiles.Millimetre // mm, fired
 }
 
@@ -20,7 +21,9 @@ func (d UncertaintyBudget) Causes() []Contribution {
 	all := []Contribution{{"piece", d.Piece}, {"position", d.Position}, {"reading", d.Reading},
 		{"throwing", d.Throwing},
 		{"lid_difference", d.LidDifference}, {"rate", d.Rate}, {"gone", d.Gone}}
-	slices.SortStableFunc(all, func(a, b Contribution) int { return int(math.Copysign(1, float64(b.SD-a.SD))) })
+	slices.SortStableFunc(all, func(a, b Contribution) int {
+		return int(math.Copysign(1, float64(b.SD-a.SD)))
+	})
 	return all
 }
 
@@ -63,9 +66,12 @@ func (f *Clearance) improvements(q Question, size, chance float64) []Improvement
 		}
 	})
 	if q.Asks() != AskGap {
-		try("throwing", "throw twice as near to the callipers", func(c *causes) { c.throwing *= halfThrowing })
+		try("throwing", "throw twice as near to the callipers", func(c *causes) {
+			c.throwing *= halfThrowing
+		})
 	}
-	if q.Together != shrinkage.InPlace && q.CollarStage != tiles.Fired && q.LidStage != tiles.Fired && !(q.SeatGlazed) {
+	if q.Together != shrinkage.InPlace && q.CollarStage != tiles.Fired &&
+		q.LidStage != tiles.Fired && !(q.SeatGlazed) {
 		try("position", "fire the lid in place on its pot", func(c *causes) { c.position = 0 })
 	}
 	if f.Part.SD > taughtPartSD {
@@ -75,8 +81,11 @@ func (f *Clearance) improvements(q Question, size, chance float64) []Improvement
 	}
 	try("rate", "measure more bars of this bag in other loads", func(c *causes) { c.rate *= halfRate })
 	if g := f.Pair.Gone[0][0] + f.Pair.Gone[1][1]; g > square(shrinkage.CompanionSD) {
-		try("gone", "measure wet, or keep a companion bar beside the pot", func(c *causes) { c.gone *= square(shrinkage.CompanionSD) / g })
+		try("gone", "measure wet, or keep a companion bar beside the pot",
+			func(c *causes) { c.gone *= square(shrinkage.CompanionSD) / g })
 	}
-	slices.SortStableFunc(all, func(a, b Improvement) int { return int(math.Copysign(1, b.FitChance-a.FitChance)) })
+	slices.SortStableFunc(all, func(a, b Improvement) int {
+		return int(math.Copysign(1, b.FitChance-a.FitChance))
+	})
 	return all
 }

@@ -33,11 +33,11 @@ func (c *chance) se() float64 {
 	return math.Sqrt(sum) / c.n
 }
 
-// The stated chance in four worlds, of lids of a bag whose bars are there and of a new bag. What is asked for: off
-// by .02 on average and no cell overstated by more than .04. Reached: .03 on average; a clay of its own cone
-// misstated, from one bar, is overstated by .06, and lids of half-millimetre readers fit oftener than said. With
-// LIDWRIGHT_SOAK 1,000 lids of 250 studios a cell, and it asks for .035 and .08; the short form has 24.
-// LIDWRIGHT_SEED takes other studios.
+// The stated chance in four worlds, of lids of a bag whose bars are there and of a new bag. What is asked
+// for: off by .02 on average and no cell overstated by more than .04. Reached: .03 on average; a clay of its
+// own cone misstated, from one bar, is overstated by .06, and lids of half-millimetre readers fit oftener
+// than said. With LIDWRIGHT_SOAK 1,000 lids of 250 studios a cell, and it asks for .035 and .08; the short
+// form has 24. LIDWRIGHT_SEED takes other studios.
 func TestStatedChanceInUnlikeWorlds(t *testing.T) {
 	n, seed, most, mean := 6, uint64(7001), 0.35, 0.15
 	rows := []tilestest.Row{tilestest.Three}
@@ -75,7 +75,8 @@ func TestStatedChanceInUnlikeWorlds(t *testing.T) {
 	if off/cells > mean {
 		t.Errorf("off by %.3f on average", off/cells)
 	}
-	if err := kilntest.Calibration("chance-worlds", "The stated chance that a lid fits, in four worlds", drawn); err != nil {
+	if err := kilntest.Calibration("chance-worlds", "The stated chance that a lid fits, in four worlds",
+		drawn); err != nil {
 		t.Error(err)
 	}
 }

@@ -36,7 +36,8 @@ type KilnYear struct {
 }
 
 // CountYear counts what lies from one moment to another, struck boards left out.
-func CountYear(from, to time.Time, loads []tiles.KeptLoad, firings []kiln.Firing, control func(kiln.KilnID) kiln.ChannelID, boards []Result) Year {
+func CountYear(from, to time.Time, loads []tiles.KeptLoad, firings []kiln.Firing,
+	control func(kiln.KilnID) kiln.ChannelID, boards []Result) Year {
 	var y Year
 	within := func(t time.Time) bool { return !t.Before(from) && t.Before(to) }
 	// loads by when they were begun
@@ -71,7 +72,8 @@ func CountYear(from, to time.Time, loads []tiles.KeptLoad, firings []kiln.Firing
 		if f.Peak.Known() && !(k.Hottest >= f.Peak) {
 			k.Hottest = f.Peak
 		}
-		if w, ok := f.Work(control(f.Kiln)); ok && f.Kind == kiln.Glaze && f.Status == kiln.Ended && w.Known() {
+		if w, ok := f.Work(control(f.Kiln)); ok && f.Kind == kiln.Glaze &&
+			f.Status == kiln.Ended && w.Known() {
 			if !(k.LowestWork <= w.C) {
 				k.LowestWork = w.C
 			}
@@ -80,7 +82,9 @@ func CountYear(from, to time.Time, loads []tiles.KeptLoad, firings []kiln.Firing
 			}
 		}
 	}
-	slices.SortFunc(y.Firings, func(a, b KilnYear) int { return slices.Compare([]byte(a.Kiln), []byte(b.Kiln)) })
+	slices.SortFunc(y.Firings, func(a, b KilnYear) int {
+		return slices.Compare([]byte(a.Kiln), []byte(b.Kiln))
+	})
 	for _, b := range boards {
 		if b.Struck != nil || !within(b.At) {
 			continue

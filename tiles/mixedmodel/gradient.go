@@ -50,7 +50,8 @@ func (s *Solution) Gradient(ctx context.Context) ([]float64, error) {
 		t.matrix(s, b, &s.rows[i], c)
 		for _, part := range b.Noise {
 			if part.Param > 0 {
-				out[part.Param-1] += 2 * math.Exp(2*s.Theta[part.Param-1]) * part.trace(t.m, len(b.Y), b.Weight)
+				out[part.Param-1] += 2 * math.Exp(2*s.Theta[part.Param-1]) * part.trace(t.m, len(b.Y),
+					b.Weight)
 			}
 		}
 		b.repeatedSlope(s.Theta, out)

@@ -163,7 +163,8 @@ func (d Data) model(rough float64) (m *Model, unit []float64, err error) {
 				t.Name,
 				len(t.Group), len(t.Slopes), n)
 		}
-		if w, best := t.width(), d.Terms[largest]; len(t.levels()) > len(best.levels()) && w == 1 || best.width() > 1 {
+		if w, best := t.width(), d.Terms[largest]; len(t.levels()) > len(best.levels()) &&
+			w == 1 || best.width() > 1 {
 			largest = i
 		}
 	}
@@ -199,7 +200,8 @@ func (d Data) model(rough float64) (m *Model, unit []float64, err error) {
 		for l, name := range levels {
 			place[name] = l
 			for j := 0; j < k; j++ {
-				m.Columns = append(m.Columns, Column{SD: sds[j], Below: ties[j], Lone: i == largest && k == 1})
+				m.Columns = append(m.Columns, Column{SD: sds[j], Below: ties[j],
+					Lone: i == largest && k == 1})
 			}
 		}
 		at = append(at, place)

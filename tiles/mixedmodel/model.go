@@ -126,7 +126,9 @@ func (m *Model) check() error {
 		switch {
 		case !(b.N >= 1):
 			return fmt.Errorf("block %d stands for %g units, must be 1 or more", i, b.N)
-		case len(b.Z) != k*len(b.Cols) || b.Scatter != nil && len(b.Scatter) != k*k || b.Level != nil && len(b.Level) != k || b.Weight != nil && len(b.Weight) != k || len(b.Times) != len(b.Within) || b.Times != nil && len(b.Times) != k:
+		case len(b.Z) != k*len(b.Cols) || b.Scatter != nil && len(b.Scatter) != k*k ||
+			b.Level != nil && len(b.Level) != k || b.Weight != nil && len(b.Weight) != k ||
+			len(b.Times) != len(b.Within) || b.Times != nil && len(b.Times) != k:
 			return fmt.Errorf("block %d: lengths do not agree with its %d readings", i, k)
 		case !slices.IsSorted(b.Cols):
 			return fmt.Errorf("block %d: columns not in rising order", i)

@@ -25,7 +25,8 @@ func ExampleLeastSquares() {
 	if err != nil {
 		panic(err)
 	}
-	fmt.Printf("%.2f + %.3f x, slope ± %.3f, R2 %.3f, %d degrees of freedom", f.Coef[0], f.Coef[1], f.SE[1], f.R2, f.DF)
+	fmt.Printf("%.2f + %.3f x, slope ± %.3f, R2 %.3f, %d degrees of freedom", f.Coef[0],
+		f.Coef[1], f.SE[1], f.R2, f.DF)
 	// Output: 3.00 + 0.500 x, slope ± 0.118, R2 0.667, 9 degrees of freedom
 }
 
@@ -47,14 +48,17 @@ func TestMixedLargeReadings(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for what, v := range map[string][2]float64{"mean": {f.Beta[0], plain.Beta[0]*c.times + c.add}, "between": {f.Covariance[0][0][0], plain.Covariance[0][0][0] * c.times * c.times},
-			"within": {f.Residual, plain.Residual * c.times * c.times}, "sd of the mean": {f.SE[0], plain.SE[0] * c.times}} {
+		for what, v := range map[string][2]float64{"mean": {f.Beta[0], plain.Beta[0]*c.times + c.add},
+			"between":        {f.Covariance[0][0][0], plain.Covariance[0][0][0] * c.times * c.times},
+			"within":         {f.Residual, plain.Residual * c.times * c.times},
+			"sd of the mean": {f.SE[0], plain.SE[0] * c.times}} {
 			if math.Abs(v[0]/v[1]-1) > 1e-6 {
 				t.Errorf("y x %g + %g: %s %.12g, want %.12g", c.times, c.add, what, v[0], v[1])
 			}
 		}
 	}
-	if _, err := Mixed(t.Context(), Data{Y: []float64{0, 0}, Terms: []Term{{Name: "g", Group: []string{"a", "b"}}}}); err == nil {
+	if _, err := Mixed(t.Context(), Data{Y: []float64{0, 0},
+		Terms: []Term{{Name: "g", Group: []string{"a", "b"}}}}); err == nil {
 		t.Error("readings that are all zero have variances")
 	}
 }
@@ -62,7 +66,8 @@ func TestMixedLargeReadings(t *testing.T) {
 // ExampleMixed: the yield of dyestuff in six batches of five (Davies and Goldsmith, 1972).
 // The analysis of variance gives 1764.05 between batches and 2451.25 within, exactly.
 func ExampleMixed() {
-	yields := [][]float64{{1545, 1440, 1440, 1520, 1580}, {1540, 1555, 1490, 1560, 1495}, {1595, 1550, 1605, 1510, 1560},
+	yields := [][]float64{{1545, 1440, 1440, 1520, 1580}, {1540, 1555, 1490, 1560, 1495},
+		{1595, 1550, 1605, 1510, 1560},
 		{1445, 1440, 1595, 1465, 1545}, {1595, 1630, 1515, 1635, 1625}, {1520, 1455, 1450, 1480, 1445}}
 	d := Data{Terms: []Term{{Name: "batch"}}}
 	for i, batch := range yields {
@@ -107,9 +112,11 @@ func TestBalancedModes(t *testing.T) {
 // ones, extra sds, weights, scatter, three sorts of noise.
 func tangle(seed uint64) *Model {
 	rng := rand.New(rand.NewPCG(seed, 1))
-	m := &Model{Params: []Param{{Start: -1, Low: -4, High: 2, Centre: -1, Spread: 0.9}, {Start: 0, Low: -4, High: 2, Centre: 0, Spread: 0.9},
+	m := &Model{Params: []Param{{Start: -1, Low: -4, High: 2, Centre: -1, Spread: 0.9},
+		{Start: 0, Low: -4, High: 2, Centre: 0, Spread: 0.9},
 		{Start: -0.5, Low: -4, High: 2}, {Start: 0.3, Low: -4, High: 2}, {Start: 0.4, Low: -9, High: 9}}}
-	m.Columns = []Column{{}, {}, {Flat: true}, {SD: 3}, {SD: 4, Below: []int{4}}, {SD: 3}, {SD: 4, Below: []int{4}}}
+	m.Columns = []Column{{}, {}, {Flat: true}, {SD: 3}, {SD: 4, Below: []int{4}}, {SD: 3},
+		{SD: 4, Below: []int{4}}}
 	for range 5 {
 		m.Columns = append(m.Columns, Column{SD: 3, Extra: 0.4, Lone: true})
 	}
@@ -141,7 +148,8 @@ func tangle(seed uint64) *Model {
 		if k > 3 {
 			b.Level[2], b.Level[3], b.Levels = 1, 1, 2
 		}
-		b.Noise = []Noise{{Param: 1, Diag: own}, {Param: 2, Vectors: [][]float64{shared}}, {Diag: own, Vectors: nil}}
+		b.Noise = []Noise{{Param: 1, Diag: own}, {Param: 2, Vectors: [][]float64{shared}},
+			{Diag: own, Vectors: nil}}
 		m.Blocks = append(m.Blocks, b)
 	}
 	return m
@@ -178,11 +186,15 @@ func TestSlopesAreSlopes(t *testing.T) {
 					t.Fatal(err)
 				}
 			}
-			if want := (at[0].Objective - at[1].Objective) / (2 * step); math.Abs(g[i]-want) > 1e-6*(1+math.Abs(want)) {
-				t.Errorf("seed %d: slope of the objective in theta %d is %.9g, differences %.9g", seed, i, g[i], want)
+			if want := (at[0].Objective - at[1].Objective) / (2 * step); math.Abs(g[i]-want) > 1e-6*(1+
+				math.Abs(want)) {
+				t.Errorf("seed %d: slope of the objective in theta %d is %.9g, differences %.9g", seed, i,
+					g[i], want)
 			}
-			if want := (at[0].Cov(z)[0][0] - at[1].Cov(z)[0][0]) / (2 * step); math.Abs(v[i]-want) > 1e-6*(1+math.Abs(want)) {
-				t.Errorf("seed %d: slope of a variance in theta %d is %.9g, differences %.9g", seed, i, v[i], want)
+			if want := (at[0].Cov(z)[0][0] - at[1].Cov(z)[0][0]) / (2 * step); math.Abs(v[i]-want) > 1e-6*(1+
+				math.Abs(want)) {
+				t.Errorf("seed %d: slope of a variance in theta %d is %.9g, differences %.9g", seed, i, v[i],
+					want)
 			}
 		}
 	}
@@ -207,7 +219,8 @@ func TestEliminationChangesNothing(t *testing.T) {
 		}
 		z := Row{[]int{1, 2, 7, 8, 9}, []float64{1, 0.3, -1, 2, 0.7}}
 		y := Row{[]int{0, 8}, []float64{1, 1}}
-		if x, o := a.Cov(z, y), b.Cov(z, y); math.Abs(x[0][1]-o[0][1])+math.Abs(x[0][0]-o[0][0])+math.Abs(a.Mean(z)-b.Mean(z)) > 1e-9 {
+		if x, o := a.Cov(z, y), b.Cov(z, y); math.Abs(x[0][1]-o[0][1])+math.Abs(x[0][0]-o[0][0])+
+			math.Abs(a.Mean(z)-b.Mean(z)) > 1e-9 {
 			t.Errorf("seed %d: %v and %v, means %g and %g", seed, x, o, a.Mean(z), b.Mean(z))
 		}
 		whole := gradient(t, b)
@@ -226,15 +239,25 @@ func TestRefusals(t *testing.T) {
 	nan := []float64{1, math.NaN(), 4}
 	group := []string{"a", "a", "b"}
 	for name, f := range map[string]func() error{
-		"nothing":        func() error { _, err := LeastSquares(nil, nil); return err },
-		"too few":        func() error { _, err := LeastSquares([][]float64{{1, 2}}, []float64{1}); return err },
-		"not a number":   func() error { _, err := LeastSquares(one, nan); return err },
-		"twice the same": func() error { _, err := LeastSquares([][]float64{{1, 1}, {1, 1}, {1, 1}}, y); return err },
-		"zero column":    func() error { _, err := LeastSquares([][]float64{{0}, {0}, {0}}, y); return err },
-		"ragged":         func() error { _, err := LeastSquares([][]float64{{1}, {1, 2}, {1}}, y); return err },
+		"nothing": func() error { _, err := LeastSquares(nil, nil); return err },
+		"too few": func() error {
+			_, err := LeastSquares([][]float64{{1, 2}}, []float64{1})
+			return err
+		},
+		"not a number": func() error { _, err := LeastSquares(one, nan); return err },
+		"twice the same": func() error {
+			_, err := LeastSquares([][]float64{{1, 1}, {1, 1}, {1, 1}}, y)
+			return err
+		},
+		"zero column": func() error { _, err := LeastSquares([][]float64{{0}, {0}, {0}}, y); return err },
+		"ragged": func() error {
+			_, err := LeastSquares([][]float64{{1}, {1, 2}, {1}}, y)
+			return err
+		},
 		"mixed, nothing": func() error { _, err := Mixed(t.Context(), Data{}); return err },
 		"mixed, constant": func() error {
-			_, err := Mixed(t.Context(), Data{Y: []float64{3, 3, 3}, Fixed: one, Terms: []Term{{Group: group}}})
+			_, err := Mixed(t.Context(), Data{Y: []float64{3, 3, 3}, Fixed: one,
+				Terms: []Term{{Group: group}}})
 			return err
 		},
 		"mixed, groups missing": func() error {
@@ -242,7 +265,8 @@ func TestRefusals(t *testing.T) {
 			return err
 		},
 		"mixed, no slope": func() error {
-			_, err := Mixed(t.Context(), Data{Y: y, Fixed: one, Terms: []Term{{Group: group, Slopes: [][]float64{{0}, {0}, {0}}}}})
+			_, err := Mixed(t.Context(), Data{Y: y, Fixed: one,
+				Terms: []Term{{Group: group, Slopes: [][]float64{{0}, {0}, {0}}}}})
 			return err
 		},
 	} {
@@ -270,8 +294,10 @@ func TestVarianceAtZero(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if f.Covariance[0][0][0] > 1e-8*f.Residual || math.Abs(f.Beta[0]-l.Coef[0]) > 1e-9 || math.Abs(f.Residual-l.ResidualSD*l.ResidualSD) > 1e-6 {
-		t.Errorf("variance %g, mean %g and %g, residual %g and %g", f.Covariance[0][0][0], f.Beta[0], l.Coef[0], f.Residual, l.ResidualSD*l.ResidualSD)
+	if f.Covariance[0][0][0] > 1e-8*f.Residual || math.Abs(f.Beta[0]-l.Coef[0]) > 1e-9 ||
+		math.Abs(f.Residual-l.ResidualSD*l.ResidualSD) > 1e-6 {
+		t.Errorf("variance %g, mean %g and %g, residual %g and %g", f.Covariance[0][0][0], f.Beta[0],
+			l.Coef[0], f.Residual, l.ResidualSD*l.ResidualSD)
 	}
 }
 

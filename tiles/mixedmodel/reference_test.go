@@ -60,7 +60,8 @@ func TestLeastSquaresCertified(t *testing.T) {
 		set    string
 		power  int // a polynomial of this power in x; 0: columns x1 ... x6
 		digits float64
-	}{{"norris", 1, 13}, {"longley", 0, 14}, {"filip", 10, 7}, {"wampler1", 5, 15}, {"wampler2", 5, 13}, {"wampler3", 5, 14.5}, {"wampler4", 5, 14.5},
+	}{{"norris", 1, 13}, {"longley", 0, 14}, {"filip", 10, 7}, {"wampler1", 5, 15}, {"wampler2", 5, 13},
+		{"wampler3", 5, 14.5}, {"wampler4", 5, 14.5},
 		{"wampler5", 5, 13.5}} {
 		data := table(t, "strd_"+c.set+".csv")
 		y := numbers(t, data["y"])
@@ -102,7 +103,8 @@ func TestLeastSquaresCertified(t *testing.T) {
 					t.Fatalf("parameter %q", name)
 				}
 				value = got.Coef[j]
-				if whole := c.power == 5 && c.set != "wampler2"; whole && digits(value, want) < 15 { // whole numbers, nothing rounded
+				// whole numbers, nothing rounded
+				if whole := c.power == 5 && c.set != "wampler2"; whole && digits(value, want) < 15 {
 					t.Errorf("%s: %s is %v, not to 15 digits", c.set, name, value)
 				}
 				if se, err := strconv.ParseFloat(certified["std_dev"][i], 64); err == nil && se != 0 {
@@ -141,7 +143,8 @@ func references(t *testing.T) map[string]Data {
 		}
 		return out
 	}
-	dye, pen, sleep, oats := table(t, "dyestuff.csv"), table(t, "penicillin.csv"), table(t, "sleepstudy.csv"), table(t, "oats.csv")
+	dye, pen, sleep, oats := table(t, "dyestuff.csv"), table(t, "penicillin.csv"), table(t,
+		"sleepstudy.csv"), table(t, "oats.csv")
 	days, nitro := numbers(t, sleep["Days"]), numbers(t, oats["nitro"])
 	one := ones(len(days))
 	nested := make([]string, len(nitro))
@@ -150,12 +153,15 @@ func references(t *testing.T) map[string]Data {
 	}
 	reaction := numbers(t, sleep["Reaction"])
 	return map[string]Data{
-		"Yield ~ 1 + (1|Batch)": {numbers(t, dye["Yield"]), ones(len(dye["Yield"])), []Term{{Name: "Batch", Group: dye["Batch"]}}},
+		"Yield ~ 1 + (1|Batch)": {numbers(t, dye["Yield"]), ones(len(dye["Yield"])),
+			[]Term{{Name: "Batch", Group: dye["Batch"]}}},
 		"diameter ~ 1 + (1|plate) + (1|sample)": {numbers(t, pen["diameter"]), ones(len(pen["plate"])),
 			[]Term{{Name: "plate", Group: pen["plate"]}, {Name: "sample", Group: pen["sample"]}}},
 		"Reaction ~ Days + (1|Subject) + (0+Days|Subject)": {reaction, with(one, days),
-			[]Term{{Name: "Subject", Group: sleep["Subject"]}, {Name: "Subject", Group: sleep["Subject"], Slopes: with(make([][]float64, len(days)), days)}}},
-		"Reaction ~ Days + (Days|Subject)": {reaction, with(one, days), []Term{{Name: "Subject", Group: sleep["Subject"], Slopes: with(one, days)}}},
+			[]Term{{Name: "Subject", Group: sleep["Subject"]}, {Name: "Subject", Group: sleep["Subject"],
+				Slopes: with(make([][]float64, len(days)), days)}}},
+		"Reaction ~ Days + (Days|Subject)": {reaction, with(one, days),
+			[]Term{{Name: "Subject", Group: sleep["Subject"], Slopes: with(one, days)}}},
 		"yield ~ nitro + (1|Block/Variety)": {numbers(t, oats["yield"]), with(ones(len(nitro)), nitro),
 			[]Term{{Name: "Variety:Block", Group: nested}, {Name: "Block", Group: oats["Block"]}}},
 	}
@@ -239,7 +245,8 @@ func TestMixedReferences(t *testing.T) {
 		kind := model + " " + strings.Split(rows["quantity"][i], ".")[0]
 		worst[kind] = max(worst[kind], off)
 		if off > tol {
-			t.Errorf("%s: %s is %.9g, reference %.9g (%.1e relative, %g allowed)", model, rows["quantity"][i], got, want, off, tol)
+			t.Errorf("%s: %s is %.9g, reference %.9g (%.1e relative, %g allowed)", model,
+				rows["quantity"][i], got, want, off, tol)
 		}
 	}
 	for kind, off := range worst {

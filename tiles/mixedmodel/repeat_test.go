@@ -80,7 +80,8 @@ func TestRepeatsAsTheirMean(t *testing.T) {
 		}
 		z := Row{[]int{0, 2, 3, 4, 7}, []float64{1, 0.3, -1, 2, 0.7}}
 		if math.Abs(a.Mean(z)-b.Mean(z)) > 1e-9 || math.Abs(a.Cov(z)[0][0]-b.Cov(z)[0][0]) > 1e-9 {
-			t.Errorf("seed %d: %.12g ± %.12g one by one, %.12g ± %.12g joined", seed, a.Mean(z), a.Cov(z)[0][0], b.Mean(z), b.Cov(z)[0][0])
+			t.Errorf("seed %d: %.12g ± %.12g one by one, %.12g ± %.12g joined", seed, a.Mean(z),
+				a.Cov(z)[0][0], b.Mean(z), b.Cov(z)[0][0])
 		}
 		x, y := a.Sensitivity(z), b.Sensitivity(z)
 		for i := range x {
@@ -113,8 +114,10 @@ func TestRepeatsGathered(t *testing.T) {
 	if err := errors.Join(err1, err2); err != nil {
 		t.Fatal(err)
 	}
-	if len(g.Blocks) != len(m.Blocks)-1 || math.Abs(apart.Criterion-joined.Criterion) > 1e-9*math.Abs(apart.Criterion) {
-		t.Errorf("%d blocks of %d: criterion %.12g, apart %.12g", len(g.Blocks), len(m.Blocks), joined.Criterion, apart.Criterion)
+	if len(g.Blocks) != len(m.Blocks)-1 ||
+		math.Abs(apart.Criterion-joined.Criterion) > 1e-9*math.Abs(apart.Criterion) {
+		t.Errorf("%d blocks of %d: criterion %.12g, apart %.12g", len(g.Blocks), len(m.Blocks),
+			joined.Criterion, apart.Criterion)
 	}
 }
 
@@ -138,7 +141,8 @@ func (p *patience) Err() error {
 func TestSearchStopsWithItsContext(t *testing.T) {
 	search := func(ctx context.Context) error {
 		m := tangle(1)
-		if _, err := Outliers(ctx, &Model{Columns: m.Columns, Params: m.Params, Blocks: units(m.Blocks)}, []float64{-0.7, 0.2, -0.3, 0.1, 0.5}); err != nil {
+		if _, err := Outliers(ctx, &Model{Columns: m.Columns, Params: m.Params, Blocks: units(m.Blocks)},
+			[]float64{-0.7, 0.2, -0.3, 0.1, 0.5}); err != nil {
 			return err
 		}
 		best, err := m.Minimise(ctx, nil, nil)

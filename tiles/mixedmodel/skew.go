@@ -69,7 +69,8 @@ func (s Skewed) Growth(i int) float64 {
 	all := 1.0
 	for k, axis := range s.axes {
 		a, b, t := s.low[k], s.high[k], 2*axis[i]
-		half := func(x float64) float64 { return math.Exp(x*x/2) * math.Erfc(-x/math.Sqrt2) } // over half a normal
+		// over half a normal
+		half := func(x float64) float64 { return math.Exp(x*x/2) * math.Erfc(-x/math.Sqrt2) }
 		all *= (a*half(-t*a) + b*half(t*b)) / (a + b)
 	}
 	return all

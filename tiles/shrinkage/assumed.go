@@ -9,7 +9,8 @@ import (
 	"lidwright/tiles"
 )
 
-// enoughKnown is how many bars of a clay with a length of known heat make one of assumed heat step back (own).
+// enoughKnown is how many bars of a clay with a length of known heat make one of assumed heat step back
+// (own).
 const enoughKnown = 3
 
 // knownHeat counts the bars of a clay that have a bisque and a fired length of known heat.
@@ -56,7 +57,8 @@ func (f *equations) countBar(b tiles.Bar, n int) {
 	f.known[b.Clay] = k
 }
 
-// recountKnown counts a bar that was something else before. The fit that f was made from keeps its own counts.
+// recountKnown counts a bar that was something else before. The fit that f was made from keeps its own
+// counts.
 func (f *equations) recountKnown(was, is tiles.Bar) {
 	f.known = maps.Clone(f.known)
 	f.countBar(was, -1)
@@ -79,12 +81,13 @@ func (f *Fit) Assume(b tiles.Bar) tiles.Bar {
 	return b
 }
 
-// assumedSteps reports whether, since before, bars of a clay that count at an assumed heat must step back, or come
-// in again.
+// assumedSteps reports whether, since before, bars of a clay that count at an assumed heat must step back, or
+// come in again.
 func (f *equations) assumedSteps(before *Fit, clay tiles.ClayID) bool {
 	for _, s := range []tiles.Stage{tiles.Biscuit, tiles.Fired} {
 		now, was := f.known[clay], before.known[clay]
-		if (*now.of(s) >= enoughKnown) == (*was.of(s) >= enoughKnown) || !f.studio.Assumed[clay].Of(s).Known() {
+		if (*now.of(s) >= enoughKnown) == (*was.of(s) >= enoughKnown) ||
+			!f.studio.Assumed[clay].Of(s).Known() {
 			continue
 		}
 		for i := range f.studio.Bars {
@@ -120,13 +123,14 @@ func anyAssumed(batches map[tiles.BatchRef]*batchSeen, clay tiles.ClayID) bool {
 	return false
 }
 
-// standingAssumed is the standing of a rate that rests on bars of assumed heat alone: few bars at best, and only near
-// the heat that is assumed.
+// standingAssumed is the standing of a rate that rests on bars of assumed heat alone: few bars at best, and
+// only near the heat that is assumed.
 func standingAssumed(seen *stageSeen, a tiles.Assumption, hot kiln.Celsius, out Standing) Standing {
 	switch {
 	case hot.Known() && math.Abs(float64(hot-a.Work)) > max(a.SD, testedWithin):
 		out.Untested = true
-		out.Trust, out.Why = OutsideTestedHeat, message.New("no bar of known heat near {1}; heat assumed: {2}", hot, a.Says)
+		out.Trust, out.Why = OutsideTestedHeat,
+			message.New("no bar of known heat near {1}; heat assumed: {2}", hot, a.Says)
 	case seen.assumed == 0:
 		out.Trust, out.Why = NoBars, message.New(
 			"no fired bar of this bag yet: rates of the clay's other bags; heat assumed: {1}", a.Says)

@@ -21,7 +21,8 @@ func cone6(m *tilestest.Made) map[tiles.ClayID]tiles.Assumed {
 		Fired:  tiles.Assumption{Work: m.Clays[0].Matures, SD: 25, Says: message.Plain("cone 6 on the bag")}}}
 }
 
-// forgotten is a studio whose bars of clay 0 were in no firing that anybody told of, apart from the first known.
+// forgotten is a studio whose bars of clay 0 were in no firing that anybody told of, apart from the first
+// known.
 func forgotten(m *tilestest.Made, known int) shrinkage.Studio {
 	s := m.Studio
 	s.Assumed = cone6(m)
@@ -37,10 +38,11 @@ func forgotten(m *tilestest.Made, known int) shrinkage.Studio {
 	return s
 }
 
-// TestRatesOfAssumedHeat: bars whose firing nobody told are fired 25 °C under the cone on the bag, on it or 15 °C
-// over it, with load errors that are none of the fit's own making, and count as if at that cone. The 90 % range of
-// the clay's rate, at the heat that is asked, holds as often as it says, in three worlds; and it is nearer to the
-// truth than what is said without those bars. Of one bar in the world of outsiders it holds less often. Our own bounds: no source.
+// TestRatesOfAssumedHeat: bars whose firing nobody told are fired 25 °C under the cone on the bag, on it or
+// 15 °C over it, with load errors that are none of the fit's own making, and count as if at that cone. The 90
+// % range of the clay's rate, at the heat that is asked, holds as often as it says, in three worlds; and it
+// is nearer to the truth than what is said without those bars. Of one bar in the world of outsiders it holds
+// less often. Our own bounds: no source.
 func TestRatesOfAssumedHeat(t *testing.T) {
 	studios, slack := 40, 0.05
 	if soaking() {
@@ -80,7 +82,8 @@ func TestRatesOfAssumedHeat(t *testing.T) {
 			t.Logf("%-10s row %-3s range held %.3f (without those bars %.3f), rms %.2f (%.2f) log-percent, N = %.0f",
 				w, row, held/n, held0/n, math.Sqrt(off/n), math.Sqrt(off0/n), n)
 			least := 0.86
-			if w == tilestest.Outsiders && row == tilestest.One { // one bar of a body that no handbook knows, and a cone misstated by 40 °C
+			// one bar of a body that no handbook knows, and a cone misstated by 40 °C
+			if w == tilestest.Outsiders && row == tilestest.One {
 				least = 0.80
 			}
 			if held/n < least-slack {
@@ -93,9 +96,9 @@ func TestRatesOfAssumedHeat(t *testing.T) {
 	}
 }
 
-// TestAssumedHeatStepsBack: with two bars of known heat those of assumed heat still count; the third makes them step
-// back, which a fit says cannot be worked in; made anew, it is as if they had never been read fired. A bar of known
-// heat taken away brings them in again.
+// TestAssumedHeatStepsBack: with two bars of known heat those of assumed heat still count; the third makes
+// them step back, which a fit says cannot be worked in; made anew, it is as if they had never been read
+// fired. A bar of known heat taken away brings them in again.
 func TestAssumedHeatStepsBack(t *testing.T) {
 	m := tilestest.Make(3, 1, tilestest.Options{Row: tilestest.Ten, NoSlips: true})
 	whole := forgotten(m, 3)
@@ -157,8 +160,9 @@ func TestAssumedHeatStepsBack(t *testing.T) {
 	}
 }
 
-// TestAssumedHeatIsNotTested: bars of assumed heat are in the clay's rate alone: no load, no shelf, no batch with fired
-// bars, no tested heat; their word is few bars, with what was assumed, and far from it outside tested heat.
+// TestAssumedHeatIsNotTested: bars of assumed heat are in the clay's rate alone: no load, no shelf, no batch
+// with fired bars, no tested heat; their word is few bars, with what was assumed, and far from it outside
+// tested heat.
 func TestAssumedHeatIsNotTested(t *testing.T) {
 	m := tilestest.Make(5, 2, tilestest.Options{Row: tilestest.Ten, NoSlips: true})
 	s := forgotten(m, 0)
@@ -182,14 +186,19 @@ func TestAssumedHeatIsNotTested(t *testing.T) {
 	}
 	for at, want := range map[kiln.Celsius]shrinkage.Reliability{matures: shrinkage.FewBars,
 		matures + 80: shrinkage.OutsideTestedHeat} {
-		r, err := f.Rate(shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: at, Kind: kiln.Glaze, BisqueWork: 1000}, tiles.Fired)
-		if err != nil || r.Standing.Trust != want || !strings.Contains(r.Standing.Why.String(), "heat assumed: cone 6 on the bag") || r.SeenLow.Known() {
+		r, err := f.Rate(shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: at, Kind: kiln.Glaze,
+			BisqueWork: 1000}, tiles.Fired)
+		if err != nil || r.Standing.Trust != want ||
+			!strings.Contains(r.Standing.Why.String(), "heat assumed: cone 6 on the bag") ||
+			r.SeenLow.Known() {
 			t.Errorf("at %.0f: %+v, seen from %v, %v; want %s", at, r.Standing, r.SeenLow, err, want)
 		}
 	}
-	early, err := f.Rate(shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: matures, Kind: kiln.Glaze, BisqueWork: 1000}, tiles.Biscuit)
-	if err != nil || early.Standing.Trust != shrinkage.FewBars || !strings.Contains(early.Standing.Why.String(),
-		"heat assumed: bisque as usual") {
+	early, err := f.Rate(shrinkage.Ask{BatchRef: ref, Stage: tiles.Wet, Work: matures, Kind: kiln.Glaze,
+		BisqueWork: 1000}, tiles.Biscuit)
+	if err != nil || early.Standing.Trust != shrinkage.FewBars ||
+		!strings.Contains(early.Standing.Why.String(),
+			"heat assumed: bisque as usual") {
 		t.Errorf("to bisque: %+v, %v", early.Standing, err)
 	}
 }

@@ -18,14 +18,17 @@ var noon = time.Date(2026, 2, 1, 12, 0, 0, 0, time.UTC)
 
 // bar makes a bar of tern/B: lengths by stage, bisque at 1000, glaze at work, read after.
 func bar(n int, load string, work kiln.Celsius, lengths map[tiles.Stage]float64) tiles.Bar {
-	b := tiles.Bar{ID: fmt.Sprintf("b%05d", n), Code: tiles.Code(fmt.Sprintf("C%d", n)), BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"},
-		Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1, Firings: []tiles.Heat{
+	b := tiles.Bar{ID: fmt.Sprintf("b%05d", n), Code: tiles.Code(fmt.Sprintf("C%d", n)),
+		BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"},
+		Forming:  tiles.ThrownRing, MarkLength: 100, Marks: 1, Firings: []tiles.Heat{
 			{Load: "bisque " + load, Kind: kiln.Bisque, Work: 1000, At: noon.Add(24 * time.Hour)},
 			{Load: "glaze " + load, Kind: kiln.Glaze, Work: work, At: noon.Add(72 * time.Hour)}}}
-	at := map[tiles.Stage]time.Duration{tiles.Wet: 0, tiles.Dry: 12 * time.Hour, tiles.Biscuit: 30 * time.Hour, tiles.Fired: 80 * time.Hour}
+	at := map[tiles.Stage]time.Duration{tiles.Wet: 0, tiles.Dry: 12 * time.Hour,
+		tiles.Biscuit: 30 * time.Hour, tiles.Fired: 80 * time.Hour}
 	for _, s := range tiles.Stages() {
 		if l, read := lengths[s]; read {
-			b.Readings = append(b.Readings, tiles.Reading{ID: b.ID + string(s), Bar: b.Code, Mark: 1, Stage: s, Length: tiles.Millimetre(l), Step: 0.01, At: noon.Add(at[s])})
+			b.Readings = append(b.Readings, tiles.Reading{ID: b.ID + string(s), Bar: b.Code, Mark: 1,
+				Stage: s, Length: tiles.Millimetre(l), Step: 0.01, At: noon.Add(at[s])})
 		}
 	}
 	return b
@@ -34,7 +37,8 @@ func bar(n int, load string, work kiln.Celsius, lengths map[tiles.Stage]float64)
 func tern6() []tiles.Clay { return []tiles.Clay{{ID: "tern", Name: "Tern stoneware", Matures: 1222}} }
 
 func ternB() shrinkage.Ask {
-	return shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"}, Stage: tiles.Wet, Work: 1222, WorkSD: 6, BisqueWork: 1000, Kind: kiln.Glaze}
+	return shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B"}, Stage: tiles.Wet, Work: 1222,
+		WorkSD: 6, BisqueWork: 1000, Kind: kiln.Glaze}
 }
 
 // honest asks every question of a fit and sees that each answer is a number with a range, or
@@ -51,14 +55,18 @@ func honest(t *testing.T, f *shrinkage.Fit) shrinkage.Rate {
 				t.Errorf("%s to %s: %v", from, to, err)
 				continue
 			}
-			for name, v := range map[string]float64{"total": float64(s.Total), "low": float64(s.Likely.Low), "high": float64(s.Likely.High),
-				"next low": float64(s.NextPiece.Low), "next high": float64(s.NextPiece.High), "multiply": s.Multiply} {
+			for name, v := range map[string]float64{"total": float64(s.Total), "low": float64(s.Likely.Low),
+				"high":     float64(s.Likely.High),
+				"next low": float64(s.NextPiece.Low), "next high": float64(s.NextPiece.High),
+				"multiply": s.Multiply} {
 				if math.IsNaN(v) || math.IsInf(v, 0) {
 					t.Errorf("%s to %s: %s is %v", from, to, name, v)
 				}
 			}
-			if s.Likely.Low > s.Total || s.Total > s.Likely.High || s.NextPiece.Low > s.Likely.Low+1e-12 || s.Likely.High > s.NextPiece.High+1e-12 {
-				t.Errorf("%s to %s: total %v, likely %v, next piece %v", from, to, s.Total, s.Likely, s.NextPiece)
+			if s.Likely.Low > s.Total || s.Total > s.Likely.High || s.NextPiece.Low > s.Likely.Low+1e-12 ||
+				s.Likely.High > s.NextPiece.High+1e-12 {
+				t.Errorf("%s to %s: total %v, likely %v, next piece %v", from, to,
+					s.Total, s.Likely, s.NextPiece)
 			}
 			if from == tiles.Wet && to == tiles.Fired {
 				whole = s
@@ -129,8 +137,10 @@ func TestBadInput(t *testing.T) {
 	each := func(i int) string { return fmt.Sprint(i / 4) }
 
 	t.Run("one bar with one stage", func(t *testing.T) {
-		f := fitted(t, shrinkage.Studio{Clays: tern6(), Bars: []tiles.Bar{bar(0, "1", 1222, map[tiles.Stage]float64{tiles.Fired: 88})}}, nil)
-		if s := honest(t, f); s.Standing.Trust != shrinkage.NoBars || math.Abs(float64(s.Log)-11.2518810) > 1e-6 {
+		f := fitted(t, shrinkage.Studio{Clays: tern6(),
+			Bars: []tiles.Bar{bar(0, "1", 1222, map[tiles.Stage]float64{tiles.Fired: 88})}}, nil)
+		if s := honest(t, f); s.Standing.Trust != shrinkage.NoBars ||
+			math.Abs(float64(s.Log)-11.2518810) > 1e-6 {
 			t.Errorf("%v %v: says something it cannot know", s.Standing, s.Log)
 		}
 	})
@@ -180,7 +190,8 @@ func TestBadInput(t *testing.T) {
 			if math.Abs(float64(s.Log-clean.Log)) > 0.01 {
 				t.Errorf("%g mm moved the total from %.4f to %.4f", absurd, clean.Log, s.Log)
 			}
-			if !slices.ContainsFunc(f.Left(), func(l shrinkage.LeftOut) bool { return l.Slip && l.Reading == dirty[500].Readings[3].ID }) {
+			if !slices.ContainsFunc(f.Left(),
+				func(l shrinkage.LeftOut) bool { return l.Slip && l.Reading == dirty[500].Readings[3].ID }) {
 				t.Errorf("%g mm is not named a slip", absurd)
 			}
 		}
@@ -204,19 +215,23 @@ func TestBadInput(t *testing.T) {
 		if b.Validate() == nil {
 			t.Error("nobody refused it")
 		}
-		honest(t, fitted(t, shrinkage.Studio{Clays: tern6(), Batches: []tiles.Batch{b}, Bars: alike(4, each, full)}, nil))
+		honest(t, fitted(t, shrinkage.Studio{Clays: tern6(), Batches: []tiles.Batch{b},
+			Bars: alike(4, each, full)}, nil))
 	})
 	t.Run("bars that contradict the list", func(t *testing.T) {
 		stray := bar(0, "1", 1222, full)
 		stray.Clay = "knot"
-		if _, err := (shrinkage.Studio{Clays: tern6(), Bars: []tiles.Bar{stray}}).Fit(t.Context(), nil); err == nil {
+		if _, err := (shrinkage.Studio{Clays: tern6(), Bars: []tiles.Bar{stray}}).Fit(t.Context(),
+			nil); err == nil {
 			t.Error("a bar of an unknown clay was taken")
 		}
-		if _, err := (shrinkage.Studio{Clays: append(tern6(), tern6()...)}).Fit(t.Context(), nil); err == nil {
+		if _, err := (shrinkage.Studio{Clays: append(tern6(), tern6()...)}).Fit(t.Context(),
+			nil); err == nil {
 			t.Error("a clay that stands twice was taken")
 		}
 		twice := bar(0, "1", 1222, full)
-		if _, err := (shrinkage.Studio{Clays: tern6(), Bars: []tiles.Bar{twice, twice}}).Fit(t.Context(), nil); err == nil {
+		if _, err := (shrinkage.Studio{Clays: tern6(), Bars: []tiles.Bar{twice, twice}}).Fit(t.Context(),
+			nil); err == nil {
 			t.Error("a bar that stands twice was taken")
 		}
 	})
@@ -224,10 +239,12 @@ func TestBadInput(t *testing.T) {
 		f := fitted(t, shrinkage.Studio{Clays: tern6(), Bars: alike(4, each, full)}, nil)
 		var invalid *tiles.Invalid
 		for name, change := range map[string]func(*shrinkage.Ask){
-			"no heat":     func(a *shrinkage.Ask) { a.Work = kiln.NoTemperature() },
-			"no clay":     func(a *shrinkage.Ask) { a.Clay = "dunlin" },
-			"no stage":    func(a *shrinkage.Ask) { a.Stage = "baked" },
-			"no bisque":   func(a *shrinkage.Ask) { a.Stage, a.BisqueWork = tiles.Biscuit, kiln.NoTemperature() },
+			"no heat":  func(a *shrinkage.Ask) { a.Work = kiln.NoTemperature() },
+			"no clay":  func(a *shrinkage.Ask) { a.Clay = "dunlin" },
+			"no stage": func(a *shrinkage.Ask) { a.Stage = "baked" },
+			"no bisque": func(a *shrinkage.Ask) {
+				a.Stage, a.BisqueWork = tiles.Biscuit, kiln.NoTemperature()
+			},
 			"empty stage": func(a *shrinkage.Ask) { a.Stage = "" },
 		} {
 			a := ternB()
@@ -239,7 +256,8 @@ func TestBadInput(t *testing.T) {
 				t.Errorf("%s: pair: %v", name, err)
 			}
 		}
-		if _, err := f.Rate(shrinkage.Ask{BatchRef: ternB().BatchRef, Stage: tiles.Dry, Work: 1222}, tiles.Wet); !errors.As(err, &invalid) {
+		if _, err := f.Rate(shrinkage.Ask{BatchRef: ternB().BatchRef, Stage: tiles.Dry, Work: 1222},
+			tiles.Wet); !errors.As(err, &invalid) {
 			t.Errorf("dry to wet: %v", err)
 		}
 	})
@@ -248,7 +266,8 @@ func TestBadInput(t *testing.T) {
 // TestHottestHeatRules: a bar bisqued at 1064 and glazed at 1000 °C has nothing left to lose,
 // and a refire at less heat changes nothing.
 func TestHottestHeatRules(t *testing.T) {
-	b := bar(0, "1", 1000, map[tiles.Stage]float64{tiles.Wet: 100, tiles.Dry: 94, tiles.Biscuit: 93.4, tiles.Fired: 93.4})
+	b := bar(0, "1", 1000, map[tiles.Stage]float64{tiles.Wet: 100, tiles.Dry: 94,
+		tiles.Biscuit: 93.4, tiles.Fired: 93.4})
 	b.Firings[0].Work = 1064
 	f := fitted(t, shrinkage.Studio{Clays: tern6(), Bars: []tiles.Bar{b}}, nil)
 	honest(t, f)
@@ -274,7 +293,8 @@ func TestHottestHeatRules(t *testing.T) {
 
 	full := map[tiles.Stage]float64{tiles.Wet: 100, tiles.Dry: 94.2, tiles.Fired: 88.6}
 	once, again := bar(0, "1", 1222, full), bar(0, "1", 1222, full)
-	again.Firings = append(slices.Clone(again.Firings), tiles.Heat{Load: "lustre", Kind: kiln.Other, Work: 800, At: noon.Add(90 * time.Hour)})
+	again.Firings = append(slices.Clone(again.Firings), tiles.Heat{Load: "lustre", Kind: kiln.Other,
+		Work: 800, At: noon.Add(90 * time.Hour)})
 	again.Readings = slices.Clone(again.Readings)
 	again.Readings[2].At = noon.Add(99 * time.Hour)
 	x := honest(t, fitted(t, shrinkage.Studio{Clays: tern6(), Bars: []tiles.Bar{once}}, nil))

@@ -51,7 +51,8 @@ func BarHistory(b tiles.Bar, moves []RateChange, back []tiles.TakenBack) []BarEv
 			what EventKind
 		}{{r.Confirmed, WasConfirmed}, {r.Counted, WasCounted}, {r.Struck, WasStruck}} {
 			if a.act != nil {
-				out = append(out, BarEvent{At: a.act.At, What: a.what, By: a.act.By, Why: a.act.Why, Reading: r})
+				out = append(out, BarEvent{At: a.act.At, What: a.what, By: a.act.By,
+					Why: a.act.Why, Reading: r})
 			}
 		}
 	}
@@ -62,7 +63,8 @@ func BarHistory(b tiles.Bar, moves []RateChange, back []tiles.TakenBack) []BarEv
 			continue
 		}
 		r := &b.Readings[i]
-		out = append(out, BarEvent{At: t.Struck.At, What: WasStruck, By: t.Struck.By, Why: t.Struck.Why, Reading: r},
+		out = append(out, BarEvent{At: t.Struck.At, What: WasStruck, By: t.Struck.By,
+			Why: t.Struck.Why, Reading: r},
 			BarEvent{At: t.Restored.At, What: WasRestored, By: t.Restored.By, Reading: r})
 	}
 	// loads and firings; one without an end is packed

@@ -104,7 +104,8 @@ func BenchmarkShrinkage(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		a := shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B0"}, Stage: tiles.Wet, Work: 1222, WorkSD: 6, BisqueWork: 1000, Kind: kiln.Glaze}
+		a := shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B0"}, Stage: tiles.Wet, Work: 1222,
+			WorkSD: 6, BisqueWork: 1000, Kind: kiln.Glaze}
 		b.Run(fmt.Sprint(n), func(b *testing.B) {
 			for b.Loop() {
 				if _, err := f.Rate(a, tiles.Fired); err != nil {
@@ -124,7 +125,8 @@ func BenchmarkShrinkage(b *testing.B) {
 
 // BenchmarkHostileBar fits twelve bars, one of which was read 1,009 times over: by one maker, by as many.
 func BenchmarkHostileBar(b *testing.B) {
-	for name, by := range map[string]func(int) string{"one": func(int) string { return "KT" }, "many": func(i int) string { return fmt.Sprint("M", i) }} {
+	for name, by := range map[string]func(int) string{"one": func(int) string { return "KT" },
+		"many": func(i int) string { return fmt.Sprint("M", i) }} {
 		s := measuredOften(1006, by, sometimesOff)
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {

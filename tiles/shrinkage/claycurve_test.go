@@ -60,7 +60,8 @@ func TestPublishedClays(t *testing.T) {
 		points := clays[name]
 		s := shrinkage.Studio{Clays: []tiles.Clay{{ID: "tern", Name: name, Matures: 1250}}}
 		for i, p := range points {
-			b := bar(i, strconv.Itoa(i), kiln.Celsius(p.at), map[tiles.Stage]float64{tiles.Wet: 100, tiles.Dry: 100 - p.air, tiles.Fired: 100 - p.air - p.fire})
+			b := bar(i, strconv.Itoa(i), kiln.Celsius(p.at), map[tiles.Stage]float64{tiles.Wet: 100,
+				tiles.Dry: 100 - p.air, tiles.Fired: 100 - p.air - p.fire})
 			b.Firings = b.Firings[1:]
 			b.Firings[0].Kind = kiln.Once
 			for j := range b.Readings {

@@ -41,7 +41,8 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 		t.Fatal(err)
 	}
 	o, there := shrinkage.OthersTell(fit, clay)
-	if source := shrinkage.SourceOf(fit, clay); source != shrinkage.FromOthers || !there || o.Differs() || o.Studios != 24 {
+	if source := shrinkage.SourceOf(fit, clay); source != shrinkage.FromOthers || !there ||
+		o.Differs() || o.Studios != 24 {
 		t.Errorf("%s: %+v", source, o)
 	}
 	if got := fit.Standing(ternAsk(none), tiles.Fired); !strings.HasSuffix(got.Why.String(),
@@ -90,7 +91,8 @@ func TestOwnBarsAgainstThePool(t *testing.T) {
 		t.Fatal(err)
 	}
 	o, _ = shrinkage.OthersTell(fit, clay)
-	if source := shrinkage.SourceOf(fit, clay); source != shrinkage.FromHandbook || !o.LeftOut || o.Own < o.Theirs+0.04 || o.Own > o.Theirs+0.25 {
+	if source := shrinkage.SourceOf(fit, clay); source != shrinkage.FromHandbook || !o.LeftOut ||
+		o.Own < o.Theirs+0.04 || o.Own > o.Theirs+0.25 {
 		t.Errorf("%s: %+v", source, o)
 	}
 	if said := o.Advice(); len(said) != 3 || !strings.Contains(said[0].String(),

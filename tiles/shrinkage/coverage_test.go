@@ -164,7 +164,8 @@ const acceptanceSeed = 1924
 // form has 10 studios a row, seed 20: its upper limits are 2 standard errors wider too, and a
 // standard error is taken as at least 0.03. With LIDWRIGHT_SOAK 200 studios a row.
 func TestRangesHold(t *testing.T) {
-	n, seed, least, rows := 10, uint64(20), 0.03, []tilestest.Row{tilestest.One, tilestest.Three, tilestest.ThreeOne, tilestest.Ten}
+	n, seed, least, rows := 10, uint64(20), 0.03, []tilestest.Row{tilestest.One, tilestest.Three,
+		tilestest.ThreeOne, tilestest.Ten}
 	if soaking() {
 		n, seed, least = 200, acceptanceSeed, 0
 		rows = append(rows, tilestest.Thirty, tilestest.Hundred)
@@ -187,7 +188,8 @@ func TestRangesHold(t *testing.T) {
 		check(string(row)+", 95 %", y.held95, 0.90, 0.985)
 		h90, _ := average(y.held90)
 		h95, _ := average(y.held95)
-		cells = append(cells, kilntest.Said{Name: string(row) + " bars", Said: 0.90, True: h90, Of: y.n}, kilntest.Said{Name: string(row) + " bars", Said: 0.95, True: h95, Of: y.n})
+		cells = append(cells, kilntest.Said{Name: string(row) + " bars", Said: 0.90, True: h90, Of: y.n},
+			kilntest.Said{Name: string(row) + " bars", Said: 0.95, True: h95, Of: y.n})
 		model, mean, line := y.rmse()
 		if soaking() && (model >= mean || model >= line) {
 			t.Errorf("%s: error %.2f, the clay's mean has %.2f and its line %.2f", row, model, mean, line)
@@ -218,7 +220,8 @@ func TestSlipsAreNamed(t *testing.T) {
 					s.Bars = slices.Clone(m.Bars)
 					s.Bars[i].Readings = slices.Clone(b.Readings)
 					s.Bars[i].Readings[j].Length += by
-					named := slices.ContainsFunc(fitted(t, s, nil).Left(), func(l shrinkage.LeftOut) bool { return l.Slip && l.Bar == b.Code })
+					named := slices.ContainsFunc(fitted(t, s, nil).Left(),
+						func(l shrinkage.LeftOut) bool { return l.Slip && l.Bar == b.Code })
 					switch {
 					case by == 1:
 						small++
@@ -226,7 +229,8 @@ func TestSlipsAreNamed(t *testing.T) {
 							smallNamed++
 						}
 					case !named:
-						t.Errorf("studio %d, bar %s: a slip of %g mm at %s is not named", studio, b.Code, by, b.Readings[j].Stage)
+						t.Errorf("studio %d, bar %s: a slip of %g mm at %s is not named", studio, b.Code,
+							by, b.Readings[j].Stage)
 					}
 				}
 			}

@@ -68,7 +68,8 @@ func (f *Fit) Curve(a Ask, to tiles.Stage, low, high kiln.Celsius, n int) ([]Cur
 			return nil, nil, err
 		}
 		_, _, likely := f.likely(l, false)
-		points = append(points, CurvePoint{h, tiles.LogPercent(l.mean).Ratio(), likely, seen.covers(float64(h))})
+		points = append(points, CurvePoint{h, tiles.LogPercent(l.mean).Ratio(), likely,
+			seen.covers(float64(h))})
 	}
 	return points, f.dots(a.Clay, a.Stage, to), nil
 }
@@ -97,7 +98,8 @@ func (f *Fit) dots(id tiles.ClayID, from, to tiles.Stage) []CurveDot {
 			if s.weight != nil {
 				weight = min(s.weight[i], s.weight[first])
 			}
-			out = append(out, CurveDot{s.bar.Code, loadName(l.heat), l.heat.Work, tiles.LogPercent(y).Ratio(), weight, s.bar.Batch, itself})
+			out = append(out, CurveDot{s.bar.Code, loadName(l.heat), l.heat.Work, tiles.LogPercent(y).Ratio(),
+				weight, s.bar.Batch, itself})
 		}
 	}
 	return out

@@ -48,8 +48,8 @@ const (
 
 // Derive works out every figure that the readings of b allow: those that count, and of several
 // firings of one sort those after the last. The ranges come from the step of the instrument
-// (step/√12, JCGM 100:2008, 4.3.7, from memory) and from how far repeats lie apart, pooled over the bar with the
-// usual error of the instrument.
+// (step/√12, JCGM 100:2008, 4.3.7, from memory) and from how far repeats lie apart, pooled over the bar with
+// the usual error of the instrument.
 func Derive(b tiles.Bar) Derived {
 	error2, freedom := repeatability(b)
 	var d Derived
@@ -57,7 +57,8 @@ func Derive(b tiles.Bar) Derived {
 	for _, leg := range []struct {
 		to       *Figure
 		from, by tiles.Stage
-	}{{&d.Drying, tiles.Wet, tiles.Dry}, {&d.Firing, tiles.Dry, tiles.Fired}, {&d.Total, tiles.Wet, tiles.Fired}} {
+	}{{&d.Drying, tiles.Wet, tiles.Dry}, {&d.Firing, tiles.Dry, tiles.Fired},
+		{&d.Total, tiles.Wet, tiles.Fired}} {
 		var sum, variance float64
 		var marks, n int
 		for mark := 1; mark <= max(b.Marks, 1); mark++ {
@@ -125,7 +126,8 @@ func lastFiring(b tiles.Bar, stage tiles.Stage, upTo time.Time) time.Time {
 }
 
 // meanLength is the mean of a length with its variance, mm and mm².
-func meanLength(b tiles.Bar, stage tiles.Stage, mark int, error2 func(tiles.Reading) float64) (mean, variance float64, n int) {
+func meanLength(b tiles.Bar, stage tiles.Stage, mark int, error2 func(tiles.Reading) float64) (mean,
+	variance float64, n int) {
 	all := latest(b, stage, mark)
 	for _, r := range all {
 		mean += float64(r.Length) / float64(len(all))
@@ -168,7 +170,8 @@ func repeatability(b tiles.Bar) (of func(tiles.Reading) float64, freedom float64
 	}
 	// four readings' worth of the handbook beside them
 	factor := (readingBook + sum) / (readingBook + n)
-	return func(r tiles.Reading) float64 { return factor * square(readingSD(r.Instrument, r.Step)) }, readingBook + n
+	return func(r tiles.Reading) float64 { return factor * square(readingSD(r.Instrument, r.Step)) },
+		readingBook + n
 }
 
 // masses works out what the masses tell: those of the last stage at which there are any.

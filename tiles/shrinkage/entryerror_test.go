@@ -23,7 +23,8 @@ func TestSlipGuard(t *testing.T) {
 	}
 	type share struct{ asked, of int }
 	rows := []tilestest.Row{"none", tilestest.One, tilestest.Ten}
-	kinds := []string{"true", "true, rule", "true, calliper", "x 25.4", "x 10", "x 1/10", "x 1/25.4", "digits swapped, 3 mm off and more", "5 mm off"}
+	kinds := []string{"true", "true, rule", "true, calliper", "x 25.4", "x 10", "x 1/10", "x 1/25.4",
+		"digits swapped, 3 mm off and more", "5 mm off"}
 	table := map[string]map[tilestest.Row]*share{}
 	for _, k := range kinds {
 		table[k] = map[tilestest.Row]*share{}
@@ -53,7 +54,8 @@ func TestSlipGuard(t *testing.T) {
 						s.Length = tiles.Millimetre(float64(r.Length) * by)
 						s.AsTyped = typed
 						if typed == "" {
-							s.AsTyped = strings.TrimRight(strings.TrimRight(fmt.Sprintf("%.4f", float64(s.Length)), "0"), ".")
+							s.AsTyped = strings.TrimRight(strings.TrimRight(fmt.Sprintf("%.4f",
+								float64(s.Length)), "0"), ".")
 						}
 						c := table[kind][row]
 						c.of++

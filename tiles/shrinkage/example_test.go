@@ -7,8 +7,8 @@ import (
 	"lidwright/tiles/shrinkage"
 )
 
-// ASTM C326: drying and total shrinkage are shares of the wet length, firing shrinkage of the dry one. 100 mm that
-// are 94 mm dry and 88 mm fired shrank by 6.0 % in drying, 6/94 = 6.4 % in firing and 12.0 % in all.
+// ASTM C326: drying and total shrinkage are shares of the wet length, firing shrinkage of the dry one. 100 mm
+// that are 94 mm dry and 88 mm fired shrank by 6.0 % in drying, 6/94 = 6.4 % in firing and 12.0 % in all.
 func ExampleDerive() {
 	b := tiles.Bar{Code: "BQ7", Marks: 1, MarkLength: 100}
 	for stage, l := range map[tiles.Stage]tiles.Millimetre{tiles.Wet: 100, tiles.Dry: 94, tiles.Fired: 88} {
@@ -25,15 +25,15 @@ func ExampleSoFarByRatio() {
 	// Output: 4.08
 }
 
-// Worked by hand: 1000 g that are 950 g lost 5 % of their mass as water, 5 × 1.95 = 9.75 % of their volume and a
-// third of that in length.
+// Worked by hand: 1000 g that are 950 g lost 5 % of their mass as water, 5 × 1.95 = 9.75 % of their volume
+// and a third of that in length.
 func ExampleSoFarByMass() {
 	fmt.Printf("%.2f\n", float64(shrinkage.SoFarByMass(1000, 950).H))
 	// Output: 3.25
 }
 
-// Worked by hand: 100 mm that are 96 mm now lost -100 ln 0.96 = 4.08 log per cent. A piece cut from the same wall
-// tells more than another bar.
+// Worked by hand: 100 mm that are 96 mm now lost -100 ln 0.96 = 4.08 log per cent. A piece cut from the same
+// wall tells more than another bar.
 func ExampleSoFarByBar() {
 	ring := shrinkage.SoFarByBar(100, 96, 0.1, tiles.ThrownRing)
 	wall := shrinkage.SoFarByBar(100, 96, 0.1, tiles.CutWall)

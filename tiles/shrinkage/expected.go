@@ -49,10 +49,14 @@ func (f *Fit) Expect(b tiles.Bar, r tiles.Reading) (Expected, bool) {
 	}
 	// a firing of unknown heat: as hot as is usual, with its doubt
 	if _, ok := c.HeatFor(r); !ok && (r.Stage == tiles.Biscuit || r.Stage == tiles.Fired) {
-		c.Firings = slices.DeleteFunc(slices.Clone(b.Firings), func(h tiles.Heat) bool { return !h.Work.Known() })
+		c.Firings = slices.DeleteFunc(slices.Clone(b.Firings), func(h tiles.Heat) bool {
+			return !h.Work.Known()
+		})
 		c.Firings = append(c.Firings, f.assumedHeat(b, r))
 	}
-	c.Readings = slices.DeleteFunc(slices.Clone(b.Readings), func(o tiles.Reading) bool { return o.ID == r.ID })
+	c.Readings = slices.DeleteFunc(slices.Clone(b.Readings), func(o tiles.Reading) bool {
+		return o.ID == r.ID
+	})
 	c.Readings = append(c.Readings, r)
 	// the bar laid out with r on a line of its own
 	s, _ := f.sheet(&c, r.ID)

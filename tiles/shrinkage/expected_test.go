@@ -18,7 +18,8 @@ func TestExpected(t *testing.T) {
 	tried := 0
 	for _, b := range m.Bars[:12] {
 		for _, stage := range []tiles.Stage{tiles.Wet, tiles.Dry, tiles.Biscuit, tiles.Fired} {
-			r := tiles.Reading{ID: "new", Bar: b.Code, Mark: 1, Stage: stage, Step: 0.1, At: b.Firings[1].At.Add(24 * time.Hour)}
+			r := tiles.Reading{ID: "new", Bar: b.Code, Mark: 1, Stage: stage, Step: 0.1,
+				At: b.Firings[1].At.Add(24 * time.Hour)}
 			if stage == tiles.Biscuit {
 				r.At = b.Firings[0].At.Add(time.Hour)
 			}
@@ -40,7 +41,8 @@ func TestExpected(t *testing.T) {
 				x, _ := f.Rate(a, tiles.Fired)
 				y, _ := g.Rate(a, tiles.Fired)
 				if math.Abs(float64(x.Log-y.Log)) > 1e-9 {
-					t.Fatalf("bar %s, %s as expected moved %s from %.12f to %.12f", b.Code, stage, a.Stage, x.Log, y.Log)
+					t.Fatalf("bar %s, %s as expected moved %s from %.12f to %.12f", b.Code,
+						stage, a.Stage, x.Log, y.Log)
 				}
 			}
 			tried++
@@ -49,10 +51,12 @@ func TestExpected(t *testing.T) {
 	if tried != 48 {
 		t.Errorf("%d readings tried", tried)
 	}
-	if _, ok := f.Expect(tiles.Bar{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B0"}, Code: "N"}, tiles.Reading{ID: "x", Stage: tiles.Wet, Mark: 1}); ok {
+	if _, ok := f.Expect(tiles.Bar{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B0"}, Code: "N"},
+		tiles.Reading{ID: "x", Stage: tiles.Wet, Mark: 1}); ok {
 		t.Error("a first wet length was expected to be something")
 	}
-	if _, ok := f.Expect(tiles.Bar{BatchRef: tiles.BatchRef{Clay: "dunlin-2"}}, tiles.Reading{ID: "x", Stage: tiles.Dry}); ok {
+	if _, ok := f.Expect(tiles.Bar{BatchRef: tiles.BatchRef{Clay: "dunlin-2"}},
+		tiles.Reading{ID: "x", Stage: tiles.Dry}); ok {
 		t.Error("a clay that is not there was expected to be something")
 	}
 }

@@ -36,14 +36,15 @@ func PoolModels() []string { return []string{Model, "2"} }
 // Studio is everything that a fit of shrink rates is made from. The order of its lists does
 // not matter; bars and readings carry ids.
 type Studio struct {
-	Clays    []tiles.Clay                   // each once; every bar's clay is among them
-	Batches  []tiles.Batch                  // of those clays
-	Bars     []tiles.Bar                    // each once, with all readings, struck ones too
-	ProbeSD  map[string]float64             // doubt of a kiln's probe life, °C (one sd); not named: 9
-	Now      time.Time                      // for Old where a question has no date; zero: the newest reading
-	Handbook *Handbook                      // nil: UsualHandbook
-	Pools    map[tiles.ClayID]Pooled        // what other studios say of a clay, before its supplier and the handbook
-	Assumed  map[tiles.ClayID]tiles.Assumed // the heat of lengths whose firing nobody told
+	Clays    []tiles.Clay       // each once; every bar's clay is among them
+	Batches  []tiles.Batch      // of those clays
+	Bars     []tiles.Bar        // each once, with all readings, struck ones too
+	ProbeSD  map[string]float64 // doubt of a kiln's probe life, °C (one sd); not named: 9
+	Now      time.Time          // for Old where a question has no date; zero: the newest reading
+	Handbook *Handbook          // nil: UsualHandbook
+	// what other studios say of a clay, before its supplier and the handbook
+	Pools   map[tiles.ClayID]Pooled
+	Assumed map[tiles.ClayID]tiles.Assumed // the heat of lengths whose firing nobody told
 }
 
 // Handbook is what is believed before any bar: sds of each source of scatter in log-percent,
@@ -95,7 +96,8 @@ func (h Handbook) params() []mixedmodel.Param {
 	out := make([]mixedmodel.Param, thetas)
 	for i, m := range h.medians() {
 		c := math.Log(m)
-		out[i] = mixedmodel.Param{Start: c, Low: c - thetaBox, High: c + thetaBox, Centre: c, Spread: h.Spread}
+		out[i] = mixedmodel.Param{Start: c, Low: c - thetaBox, High: c + thetaBox,
+			Centre: c, Spread: h.Spread}
 	}
 	return out
 }
@@ -104,8 +106,8 @@ func (h Handbook) params() []mixedmodel.Param {
 // gives another one. Any number of goroutines may ask it.
 type Fit struct{ equations }
 
-// equations is the mixed model of a studio: its bars laid out, and what they were solved to. Fit asks it; only
-// who makes a Fit changes it.
+// equations is the mixed model of a studio: its bars laid out, and what they were solved to. Fit asks it;
+// only who makes a Fit changes it.
 type equations struct {
 	studio  Studio
 	book    Handbook
@@ -143,7 +145,8 @@ type LeftOut struct {
 // Fit fits s. before, if not nil, is an earlier fit of the same site: the search begins at
 // its sds, which saves time and changes nothing else. It fails on facts that contradict one
 // another: a bar of a clay that is not listed, an id that stands twice. When ctx ends it gives the
-// cause, within 100 ms on a machine that is not busy (5,000 bars: 48 ms of processor at most between two looks).
+// cause, within 100 ms on a machine that is not busy (5,000 bars: 48 ms of processor at most between two
+// looks).
 func (s Studio) Fit(ctx context.Context, before *Fit) (*Fit, error) {
 	f, err := s.begin(ctx)
 	if err != nil {
@@ -257,8 +260,8 @@ func (f *equations) screen(ctx context.Context) error {
 	return nil
 }
 
-// minimise finds theta, rounded to 0.001 from the handbook so that every way to the minimum gives the same fit. What an
-// earlier pass or fit says of its doubt serves as the curvature.
+// minimise finds theta, rounded to 0.001 from the handbook so that every way to the minimum gives the same
+// fit. What an earlier pass or fit says of its doubt serves as the curvature.
 func (f *equations) minimise(ctx context.Context, start []float64) ([]float64, error) {
 	half := mat.NewSymDense(thetas, nil)
 	var guess *mat.SymDense

@@ -64,7 +64,8 @@ func (f *Fit) NextBar(a Ask) ([]Gain, error) {
 	for _, try := range []struct {
 		bars, loads int
 		stages      []tiles.Stage
-	}{{1, 1, []tiles.Stage{tiles.Wet, tiles.Fired}}, {1, 1, []tiles.Stage{tiles.Wet, tiles.Dry}}, {2, 1, []tiles.Stage{tiles.Wet, tiles.Fired}}, {2, 2, []tiles.Stage{tiles.Wet, tiles.Fired}}} {
+	}{{1, 1, []tiles.Stage{tiles.Wet, tiles.Fired}}, {1, 1, []tiles.Stage{tiles.Wet, tiles.Dry}},
+		{2, 1, []tiles.Stage{tiles.Wet, tiles.Fired}}, {2, 2, []tiles.Stage{tiles.Wet, tiles.Fired}}} {
 		g := f
 		// as if they had been read just as expected, one after the other
 		for i := range try.bars {
@@ -128,7 +129,8 @@ func (f *Fit) PlannedBars(a Ask, shelves []ShelfHeat) ([]Gain, error) {
 			if err != nil {
 				return nil, fmt.Errorf("bar %s on shelf %q: %w", b.Code, shelf.Shelf, err)
 			}
-			one := gained(Gain{Batch: l.ref, Bar: b.Code, Shelf: shelf.Shelf, Bars: 1, Loads: 1, Stages: []tiles.Stage{tiles.Fired}}, before, math.Sqrt(g.rateVariance(a))/now)
+			one := gained(Gain{Batch: l.ref, Bar: b.Code, Shelf: shelf.Shelf, Bars: 1, Loads: 1,
+				Stages: []tiles.Stage{tiles.Fired}}, before, math.Sqrt(g.rateVariance(a))/now)
 			if one.Gain > best.Gain+worthAnother {
 				best = one
 			}
@@ -180,8 +182,10 @@ func (f *Fit) rateVariance(a Ask) float64 {
 func (f *Fit) imagined(a Ask, ref tiles.BatchRef, n, load int, stages []tiles.Stage) tiles.Bar {
 	at := f.newest.Add(time.Hour)
 	work, _ := hottest(a)
-	b := tiles.Bar{ID: fmt.Sprint("imagined ", n), Code: tiles.Code(fmt.Sprint("imagined ", n)), BatchRef: ref, Forming: a.Forming, MarkLength: tiles.UsualMarkLength, Marks: 1,
-		Firings: []tiles.Heat{{Load: fmt.Sprint("imagined load ", load), Kind: kiln.Glaze, Work: work, Probe: a.Probe, At: at}}}
+	b := tiles.Bar{ID: fmt.Sprint("imagined ", n), Code: tiles.Code(fmt.Sprint("imagined ", n)),
+		BatchRef: ref, Forming: a.Forming, MarkLength: tiles.UsualMarkLength, Marks: 1,
+		Firings: []tiles.Heat{{Load: fmt.Sprint("imagined load ", load), Kind: kiln.Glaze, Work: work,
+			Probe: a.Probe, At: at}}}
 	from := a
 	from.Stage, from.Gone = tiles.Wet, SoFar{}
 	for i, s := range stages {
@@ -189,7 +193,8 @@ func (f *Fit) imagined(a Ask, ref tiles.BatchRef, n, load int, stages []tiles.St
 		if l, err := f.leg(from, s); err == nil {
 			length *= tiles.Millimetre(math.Exp(-l.mean / 100))
 		}
-		b.Readings = append(b.Readings, tiles.Reading{ID: fmt.Sprint(b.ID, " ", i), Bar: b.Code, Mark: 1, Stage: s, Length: length,
+		b.Readings = append(b.Readings, tiles.Reading{ID: fmt.Sprint(b.ID, " ", i), Bar: b.Code, Mark: 1,
+			Stage: s, Length: length,
 			Step: 0.1, At: at.Add(time.Minute)})
 	}
 	return b
@@ -204,7 +209,8 @@ type Difference struct {
 	OnLid  tiles.Millimetre // the same on a lid of 150 mm
 	Differ bool             // the range does not hold zero
 	Shared int              // loads that bars of both were fired in
-	Pack   *PackTogether    // what one shared load would tell; nil where the two differ already, or it would tell little more
+	// what one shared load would tell; nil where the two differ already, or it would tell little more
+	Pack *PackTogether
 }
 
 // PackTogether says which bars of two batches to fire in one load.
@@ -261,7 +267,8 @@ func (f *Fit) Compare(a, b Ask) (Difference, error) {
 // apart is the sd of the difference of two rates, and half its 90 % range.
 func apart(f *Fit, x, y leg) (sd, half float64) {
 	p := f.parts(x, y, Apart)
-	p.of[thetaPiece], p.of[thetaLoad], p.of[thetaPosition], p.work, p.probe = Spread2{}, Spread2{}, Spread2{}, Spread2{}, Spread2{}
+	p.of[thetaPiece], p.of[thetaLoad], p.of[thetaPosition], p.work, p.probe =
+		Spread2{}, Spread2{}, Spread2{}, Spread2{}, Spread2{}
 	c := [2]float64{1, -1}
 	nu := f.freedom(x, y, p, c)
 	sd = math.Sqrt(max(0, f.widened(x, y, p).whole().along(c)))
@@ -337,7 +344,9 @@ func differenceVariance(f *Fit, a, b Ask) (float64, error) {
 func unfired(f *Fit, ref tiles.BatchRef) (codes []tiles.Code) {
 	for i := range f.studio.Bars {
 		b := &f.studio.Bars[i]
-		wet := slices.ContainsFunc(b.Readings, func(r tiles.Reading) bool { return r.Stage == tiles.Wet && r.Counts() })
+		wet := slices.ContainsFunc(b.Readings, func(r tiles.Reading) bool {
+			return r.Stage == tiles.Wet && r.Counts()
+		})
 		if b.BatchRef == ref && b.InFit() && wet && len(b.Firings) == 0 {
 			codes = append(codes, b.Code)
 		}
@@ -367,6 +376,8 @@ func (f *Fit) LeftOf(clay tiles.ClayID) []LeftOut {
 		}
 	}
 	out := slices.DeleteFunc(f.Left(), func(l LeftOut) bool { return !own[l.Bar] })
-	slices.SortStableFunc(out, func(a, b LeftOut) int { return cmp.Or(cmp.Compare(a.Bar, b.Bar), cmp.Compare(a.Reading, b.Reading)) })
+	slices.SortStableFunc(out, func(a, b LeftOut) int {
+		return cmp.Or(cmp.Compare(a.Bar, b.Bar), cmp.Compare(a.Reading, b.Reading))
+	})
 	return out
 }

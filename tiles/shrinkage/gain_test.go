@@ -16,7 +16,8 @@ import (
 )
 
 func ternAsk(m *tilestest.Made) shrinkage.Ask {
-	return shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B0"}, Stage: tiles.Wet, Work: m.Clays[0].Matures, WorkSD: 6, BisqueWork: 1000, Kind: kiln.Glaze}
+	return shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "B0"}, Stage: tiles.Wet,
+		Work: m.Clays[0].Matures, WorkSD: 6, BisqueWork: 1000, Kind: kiln.Glaze}
 }
 
 // TestMovesBecause: one bar's fired length is read 0.8 mm too long, after all others; it alone
@@ -48,27 +49,32 @@ func TestMovesBecause(t *testing.T) {
 		t.Fatalf("%+v, %v", moves, err)
 	}
 	first := moves[0]
-	if !slices.Equal(first.Bars, []tiles.Code{code}) || first.Load != load || !first.At.Equal(wrong.At) || first.Now != now.Total || first.Was <= first.Now {
+	if !slices.Equal(first.Bars, []tiles.Code{code}) || first.Load != load || !first.At.Equal(wrong.At) ||
+		first.Now != now.Total || first.Was <= first.Now {
 		t.Errorf("newest move %+v, want by bar %s alone to %v", first, code, now.Total)
 	}
 	for i, v := range moves {
 		t.Logf("%s %.4f to %.4f by %v of %s", v.At.Format(time.DateTime), v.Was, v.Now, v.Bars, v.Load)
-		if i > 0 && (v.At.After(moves[i-1].At) || v.Now-moves[i-1].Was > 0.0025 || moves[i-1].Was-v.Now > 0.0025) {
+		if i > 0 && (v.At.After(moves[i-1].At) || v.Now-moves[i-1].Was > 0.0025 ||
+			moves[i-1].Was-v.Now > 0.0025) {
 			t.Errorf("move %d does not lead to the next: %+v, %+v", i, v, moves[i-1])
 		}
 	}
 	slices.Reverse(s.Bars)
-	if again, err := fitted(t, s, nil).RateHistory(ternAsk(m)); err != nil || len(again) != len(moves) || again[0].Was != first.Was {
+	if again, err := fitted(t, s, nil).RateHistory(ternAsk(m)); err != nil || len(again) != len(moves) ||
+		again[0].Was != first.Was {
 		t.Errorf("in another order: %+v, %v", again, err)
 	}
 
 	wrong.Struck = &tiles.Act{By: "KT", At: wrong.At.Add(24 * time.Hour)}
 	moves, err = fitted(t, s, nil).RateHistory(ternAsk(m))
-	if err != nil || len(moves) < 2 || !moves[0].At.Equal(wrong.Struck.At) || !slices.Equal(moves[0].Bars, []tiles.Code{code}) {
+	if err != nil || len(moves) < 2 || !moves[0].At.Equal(wrong.Struck.At) ||
+		!slices.Equal(moves[0].Bars, []tiles.Code{code}) {
 		t.Fatalf("after the strike: %+v, %v", moves, err)
 	}
 	if math.Abs(float64(moves[0].Now-moves[1].Was)) > 2e-4 {
-		t.Errorf("from %.5f to %.5f by the reading, and back to %.5f by striking it", moves[1].Was, moves[1].Now, moves[0].Now)
+		t.Errorf("from %.5f to %.5f by the reading, and back to %.5f by striking it", moves[1].Was,
+			moves[1].Now, moves[0].Now)
 	}
 }
 
@@ -115,7 +121,8 @@ func TestPlannedBars(t *testing.T) {
 	}
 	f := fitted(t, s, nil)
 	none, err := f.PlannedBars(ternAsk(m), nil)
-	if err != nil || len(none) != 2 || none[0].Bar != "ZZB" || none[0].Shelf != "" || !(none[0].Gain > none[1].Gain) || !(none[1].Gain > 0) {
+	if err != nil || len(none) != 2 || none[0].Bar != "ZZB" || none[0].Shelf != "" ||
+		!(none[0].Gain > none[1].Gain) || !(none[1].Gain > 0) {
 		t.Fatalf("%+v, %v", none, err)
 	}
 	shelves := []shrinkage.ShelfHeat{{Shelf: "top", More: 12}, {Shelf: "middle"},
@@ -193,8 +200,8 @@ func TestCompareBatches(t *testing.T) {
 	}
 }
 
-// TestSharedLoadTells: two batches of which one shrinks 0.6 log-percent more, five bars of each in loads of their
-// own: the range holds zero, and what is advised is to pack bars of both together. Done so, it is told.
+// TestSharedLoadTells: two batches of which one shrinks 0.6 log-percent more, five bars of each in loads of
+// their own: the range holds zero, and what is advised is to pack bars of both together. Done so, it is told.
 func TestSharedLoadTells(t *testing.T) {
 	const more = 0.6
 	var told, nearer, advised int
@@ -261,7 +268,8 @@ func TestBarsWitnessTheProbe(t *testing.T) {
 		told, falsely, sum, sd, could, least := 0, 0, 0.0, 0.0, 0.0, 0.0
 		for i := range n {
 			witness := func(drift float64, truth bool) shrinkage.LoadHeat {
-				m := tilestest.Make(30, uint64(i), tilestest.Options{Row: tilestest.Thirty, NoSlips: true, Drift: drift, Steady: steady})
+				m := tilestest.Make(30, uint64(i), tilestest.Options{Row: tilestest.Thirty, NoSlips: true,
+					Drift: drift, Steady: steady})
 				if truth {
 					m.Handbook = m.Truth()
 				}

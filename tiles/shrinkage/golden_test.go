@@ -33,7 +33,8 @@ func golden(t *testing.T) []float64 {
 			if err != nil {
 				t.Fatal(err)
 			}
-			out = append(out, float64(p.R[0]), float64(p.R[1]), p.Rate[0][0], p.Rate[0][1], p.Batch[0][0], p.Load[0][0], p.Piece[0][0], min(p.Nu, 1e9))
+			out = append(out, float64(p.R[0]), float64(p.R[1]), p.Rate[0][0], p.Rate[0][1], p.Batch[0][0],
+				p.Load[0][0], p.Piece[0][0], min(p.Nu, 1e9))
 		}
 	}
 	return out

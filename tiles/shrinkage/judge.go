@@ -103,8 +103,8 @@ func (j Judgement) question(b tiles.Bar, r *tiles.Reading, fit *Fit, before tile
 }
 
 // OfAnother finds among the other bars of a load the one whose length l, which cannot be believed of bar b,
-// most likely is: it has that very length at the stage of r, or it waits for one and l lies within an sd of what is
-// expected of it. It is false where there is none, or two.
+// most likely is: it has that very length at the stage of r, or it waits for one and l lies within an sd of
+// what is expected of it. It is false where there is none, or two.
 func OfAnother(load []tiles.Bar, b tiles.Bar, r tiles.Reading, fit *Fit) (other tiles.Code, ok bool) {
 	for _, o := range load {
 		if o.Code == b.Code {
@@ -152,7 +152,9 @@ func roundTo(l, step tiles.Millimetre) tiles.Millimetre {
 
 // without is b as if r had never been entered.
 func without(b tiles.Bar, r tiles.Reading) tiles.Bar {
-	b.Readings = slices.DeleteFunc(slices.Clone(b.Readings), func(o tiles.Reading) bool { return o.ID == r.ID })
+	b.Readings = slices.DeleteFunc(slices.Clone(b.Readings), func(o tiles.Reading) bool {
+		return o.ID == r.ID
+	})
 	return b
 }
 
@@ -163,7 +165,8 @@ func longer(f *Fit, b tiles.Bar, r tiles.Reading) (before tiles.Reading, grew bo
 		if max(o.Mark, 1) != max(r.Mark, 1) || !o.Counts() || !o.Stage.Before(r.Stage) {
 			continue
 		}
-		if both := math.Hypot(readingSDIn(f, o), readingSDIn(f, r)); float64(r.Length-o.Length) > grewBy*both {
+		if both := math.Hypot(readingSDIn(f, o),
+			readingSDIn(f, r)); float64(r.Length-o.Length) > grewBy*both {
 			before, grew = o, true
 		}
 	}
@@ -215,7 +218,8 @@ func (f *Fit) beforeFiring(b tiles.Bar, r tiles.Reading, fired Plausibility) (ou
 	return out
 }
 
-// notFiredYet is the stage before the firing that the fired length l rather belongs to; empty where it does not.
+// notFiredYet is the stage before the firing that the fired length l rather belongs to; empty where it does
+// not.
 func (e Plausibility) notFiredYet(l tiles.Millimetre) tiles.Stage {
 	stage, best := tiles.Stage(""), math.Inf(-1)
 	for _, o := range e.early {
@@ -258,7 +262,8 @@ const (
 // assumedHeat is the firing that r is taken to be measured after where none is known: as hot as the clay was
 // fired as a rule, else where it matures.
 func (f *equations) assumedHeat(b tiles.Bar, r tiles.Reading) tiles.Heat {
-	h := tiles.Heat{Load: "assumed for " + string(b.Code), Kind: kiln.Glaze, ExtraSD: assumedSD, At: r.At, Work: kiln.Celsius(f.clay(b.Clay).matures)}
+	h := tiles.Heat{Load: "assumed for " + string(b.Code), Kind: kiln.Glaze, ExtraSD: assumedSD, At: r.At,
+		Work: kiln.Celsius(f.clay(b.Clay).matures)}
 	if tested := f.tested[b.Clay].tested; len(tested) > 0 {
 		h.Work = kiln.Celsius(tested[len(tested)/2])
 	}
@@ -275,12 +280,14 @@ const (
 	justReadName = "the one just read"
 )
 
-// doubted finds the earlier length of b that r and the others contradict: of all lengths between the marks the
-// farthest from what the rest lets expect, with which r is out of belief and without which it is not. One that
-// waits to be confirmed is doubted wherever it is out of belief and r is not. own is what is believed of r.
+// doubted finds the earlier length of b that r and the others contradict: of all lengths between the marks
+// the farthest from what the rest lets expect, with which r is out of belief and without which it is not. One
+// that waits to be confirmed is doubted wherever it is out of belief and r is not. own is what is believed of
+// r.
 func doubted(b tiles.Bar, r tiles.Reading, fit *Fit, own Plausibility) (worst *Doubt) {
 	waits := slices.ContainsFunc(b.Readings, func(o tiles.Reading) bool { return o.Needs() == "confirm" })
-	if own.From != "fit" || len(b.Readings) < 2 || !waits && math.Abs(own.sds(r.Length)) < 1 { // all goes together
+	// all goes together
+	if own.From != "fit" || len(b.Readings) < 2 || !waits && math.Abs(own.sds(r.Length)) < 1 {
 		return nil
 	}
 	r.ID = justReadName
@@ -289,18 +296,21 @@ func doubted(b tiles.Bar, r tiles.Reading, fit *Fit, own Plausibility) (worst *D
 	far := tellApart * math.Abs(own.sds(r.Length))
 	// each length between the same marks, by what all the others with r let expect
 	for _, o := range b.Readings {
-		if max(o.Mark, 1) != max(r.Mark, 1) || o.Mass != nil || o.Stage == r.Stage || !o.Counts() && o.Needs() != "confirm" {
+		if max(o.Mark, 1) != max(r.Mark, 1) || o.Mass != nil || o.Stage == r.Stage ||
+			!o.Counts() && o.Needs() != "confirm" {
 			continue
 		}
 		e, ok := Plausible(with, o, fit)
 		if !ok || e.From != "fit" || e.holds(o.Length) || math.Abs(e.sds(o.Length)) < far {
 			continue
 		}
-		if !o.Counts() && !own.holds(r.Length) || o.Counts() && own.holds(r.Length) && math.Abs(e.sds(o.Length)) < farByItself {
+		if !o.Counts() && !own.holds(r.Length) || o.Counts() && own.holds(r.Length) &&
+			math.Abs(e.sds(o.Length)) < farByItself {
 			continue
 		}
 		// without it r must go with what is left
-		if alone, ok := Plausible(without(b, o), r, fit); !ok || alone.From != "fit" || !alone.holds(r.Length) {
+		if alone, ok := Plausible(without(b, o), r, fit); !ok || alone.From != "fit" ||
+			!alone.holds(r.Length) {
 			continue
 		}
 		far = math.Abs(e.sds(o.Length))

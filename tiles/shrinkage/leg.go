@@ -56,7 +56,8 @@ func (f *Fit) leg(a Ask, to tiles.Stage) (leg, error) {
 	from, upto := slices.Index(order, a.Stage), slices.Index(order, to)
 	if from < 0 || upto < 0 {
 		return leg{}, &tiles.Invalid{Field: "stage",
-			Why: message.New("{1} or {2} is no stage", strconv.Quote(string(a.Stage)), strconv.Quote(string(to))), Type: tiles.UnknownValue}
+			Why: message.New("{1} or {2} is no stage", strconv.Quote(string(a.Stage)),
+				strconv.Quote(string(to))), Type: tiles.UnknownValue}
 	}
 	if from > upto {
 		return leg{}, &tiles.Invalid{Field: "to", Why: message.New("{1} comes before {2}", to, a.Stage),
@@ -95,7 +96,8 @@ func (f *Fit) leg(a Ask, to tiles.Stage) (leg, error) {
 // unknownMix is the batch if it was mixed from others and no bar of it has a say yet, and the clays of its
 // parents are known; else nil.
 func unknownMix(f *Fit, ref tiles.BatchRef) *tiles.Batch {
-	if _, known := f.columns.place[column{'d', string(ref.Clay), string(ref.Batch)}]; known || ref.Batch == "" {
+	if _, known := f.columns.place[column{'d', string(ref.Clay), string(ref.Batch)}]; known ||
+		ref.Batch == "" {
 		return nil
 	}
 	for i := range f.studio.Batches {
@@ -154,7 +156,8 @@ func (f *Fit) stand(k *clayCurve, a Ask, at tiles.Stage) stand {
 		s.piece = 0
 		if a.Gone.Known {
 			most := dryingMean + dryingSD*k.fitted[coefDrying] // no more can be gone than drying takes
-			s.dried, s.gone, s.goneVar = 0, min(float64(a.Gone.H), most), float64(a.Gone.SD)*float64(a.Gone.SD)
+			s.dried, s.gone, s.goneVar = 0, min(float64(a.Gone.H),
+				most), float64(a.Gone.SD)*float64(a.Gone.SD)
 			return s
 		}
 		of, full := f.part[at], dryingMean+dryingSD*k.fitted[coefDrying]
@@ -307,8 +310,10 @@ func (f *Fit) parts(a, b leg, together Together) parts {
 			p.over[i][j] = goesOver * (x.final*y.final + x.bisque*y.bisque) * square(sd(thetaLoad))
 			same := share(i, j, a.ref == b.ref && a.ref.Batch != "")
 			if same {
-				p.of[thetaBatchDrying][i][j] = x.batchDrying * y.batchDrying * (square(sd(thetaBatchDrying)) + jumps)
-				p.of[thetaBatchFiring][i][j] = x.batchFiring * y.batchFiring * (square(sd(thetaBatchFiring)) + jumps)
+				p.of[thetaBatchDrying][i][j] = x.batchDrying * y.batchDrying * (square(sd(thetaBatchDrying)) +
+					jumps)
+				p.of[thetaBatchFiring][i][j] = x.batchFiring * y.batchFiring * (square(sd(thetaBatchFiring)) +
+					jumps)
 			}
 			if share(i, j, a.ref.Clay == b.ref.Clay && a.formingVar > 0) {
 				p.forming[i][j] = math.Sqrt(x.formingVar * y.formingVar)

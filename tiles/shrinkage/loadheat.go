@@ -49,7 +49,8 @@ func (f *Fit) LoadHeats() []LoadHeat {
 	// the loads of each probe life that bars tell about
 	for _, s := range f.sheets {
 		for i, l := range s.lines {
-			if l.heat == nil || l.heat.Assumed || s.slipped(i) || f.clay(s.bar.Clay).slope(float64(l.heat.Work)) < loadMatters {
+			if l.heat == nil || l.heat.Assumed || s.slipped(i) ||
+				f.clay(s.bar.Clay).slope(float64(l.heat.Work)) < loadMatters {
 				continue
 			}
 			p, load := l.heat.Probe, loadName(l.heat)
@@ -65,7 +66,9 @@ func (f *Fit) LoadHeats() []LoadHeat {
 	var out []LoadHeat
 	for _, p := range names {
 		loads := lives[p]
-		slices.SortFunc(loads, func(a, b seen) int { return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.load, b.load)) })
+		slices.SortFunc(loads, func(a, b seen) int {
+			return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.load, b.load))
+		})
 		// the last four, and those before them that tell how much loads scatter
 		loads = loads[max(0, len(loads)-driftLoads-scatterLoads):]
 		w := LoadHeat{Probe: p, Shift: math.NaN(), ShiftSD: math.NaN()}
@@ -163,7 +166,8 @@ func (f *equations) shift(row mixedmodel.Row) (mean, sd float64) {
 }
 
 // said is what the bars say about some effects, apart from their prior variances: D and e above.
-func (f *equations) said(rows []mixedmodel.Row, prior func(int) float64) (d *mat.Dense, e *mat.VecDense, ok bool) {
+func (f *equations) said(rows []mixedmodel.Row, prior func(int) float64) (d *mat.Dense,
+	e *mat.VecDense, ok bool) {
 	n := len(rows)
 	cov := f.solved.Cov(rows...)
 	c := mat.NewDense(n, n, nil)

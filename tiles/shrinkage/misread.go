@@ -43,10 +43,12 @@ func (f *Fit) Misreads() map[string]Misread {
 	for _, s := range f.sheets {
 		var same map[place][]tiles.Millimetre
 		for i, r := range s.bar.Readings {
-			if r.By == "" || r.Stage == tiles.Biscuit || r.Stage == tiles.Fired || !r.Counts() || readingSD(r.Instrument, r.Step) > 0.2 {
+			if r.By == "" || r.Stage == tiles.Biscuit || r.Stage == tiles.Fired || !r.Counts() ||
+				readingSD(r.Instrument, r.Step) > 0.2 {
 				continue
 			}
-			if !slices.ContainsFunc(s.bar.Readings[i+1:], func(o tiles.Reading) bool { return o.By == r.By && o.Stage == r.Stage }) && same == nil {
+			if !slices.ContainsFunc(s.bar.Readings[i+1:],
+				func(o tiles.Reading) bool { return o.By == r.By && o.Stage == r.Stage }) && same == nil {
 				continue // alone: most are
 			}
 			if same == nil {

@@ -48,7 +48,9 @@ func (l line) last() (at time.Time) {
 
 // has reports whether r, as it stands, is among the repeats.
 func (l line) has(r *tiles.Reading) bool {
-	return slices.ContainsFunc(l.repeats, func(o *tiles.Reading) bool { return o.ID == r.ID && o.Length == r.Length })
+	return slices.ContainsFunc(l.repeats, func(o *tiles.Reading) bool {
+		return o.ID == r.ID && o.Length == r.Length
+	})
 }
 
 // leftAt is how much of the wet length is usually left, to weigh a reading by its length
@@ -107,7 +109,8 @@ func (f *equations) sheet(b *tiles.Bar, alone string) (*sheet, []LeftOut) {
 	var left []LeftOut
 	for i := range b.Readings {
 		r := &b.Readings[i]
-		l := line{reading: r, repeats: []*tiles.Reading{r}, length: float64(r.Length), stage: r.Stage, mark: r.Mark, step: float64(r.Step)}
+		l := line{reading: r, repeats: []*tiles.Reading{r}, length: float64(r.Length), stage: r.Stage,
+			mark: r.Mark, step: float64(r.Step)}
 		var why message.Message
 		// the first reason that keeps a reading out
 		switch {
@@ -260,7 +263,8 @@ func (f *equations) layColumns() {
 	}
 	order := "vodfl"
 	slices.SortFunc(names, func(a, b column) int {
-		return cmp.Or(cmp.Compare(strings.IndexByte(order, a.sort), strings.IndexByte(order, b.sort)), cmp.Compare(a.a, b.a), cmp.Compare(a.b, b.b))
+		return cmp.Or(cmp.Compare(strings.IndexByte(order, a.sort), strings.IndexByte(order, b.sort)),
+			cmp.Compare(a.a, b.a), cmp.Compare(a.b, b.b))
 	})
 	for _, n := range slices.Compact(names) {
 		f.columns.add(n, f.columnOf(n, extra[n]))

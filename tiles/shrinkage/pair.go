@@ -57,9 +57,10 @@ type Pair struct {
 	Position Spread2             // place in the kiln
 	Piece    Spread2             // piece to piece
 	Gone     Spread2             // what is not known of the drying already gone
-	GoneBars int                 // own bars by which what has dried was guessed; 0: not guessed, or by the handbook
-	Nu       float64             // degrees of freedom of the t; +Inf: normal
-	Standing [2]Standing         // body, lid
+	// own bars by which what has dried was guessed; 0: not guessed, or by the handbook
+	GoneBars int
+	Nu       float64     // degrees of freedom of the t; +Inf: normal
+	Standing [2]Standing // body, lid
 }
 
 // JoinApart takes the body of p and the lid of q, which share nothing.

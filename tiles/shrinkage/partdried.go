@@ -22,8 +22,8 @@ const (
 	partOwnBook             = 4 // bars' worth of belief in partOwnSD
 )
 
-// driedBy is that of a stage: the handbook's share, moved by the studio's own bars that were read wet and at that
-// stage, of any clay, each against what its clay loses in drying.
+// driedBy is that of a stage: the handbook's share, moved by the studio's own bars that were read wet and at
+// that stage, of any clay, each against what its clay loses in drying.
 func driedBy(f *Fit, stage tiles.Stage) partDried {
 	out := partDried{share: leatherShare, common: partCommonSD, own: partOwnSD}
 	if stage == tiles.Soft {
@@ -63,7 +63,7 @@ func driedBy(f *Fit, stage tiles.Stage) partDried {
 func lengthAt(b *tiles.Bar, stage tiles.Stage) float64 {
 	var sum, n float64
 	for _, r := range b.Readings {
-		if r.Stage == stage && r.Mark <= 1 && r.Mass == nil && r.Struck == nil && r.Length > 0 {
+		if r.Stage == stage && r.Mark <= 1 && r.Mass == nil && r.Counts() && r.Length > 0 {
 			sum, n = sum+float64(r.Length), n+1
 		}
 	}

@@ -10,22 +10,25 @@ import (
 // usualShrink is what a bar has lost of its wet length at each stage, log-percent, and how far
 // one may miss that (one sd): common practice, no source. It serves where the fit says nothing.
 var usualShrink = map[tiles.Stage]struct{ mean, sd float64 }{
-	tiles.Wet: {0, 1}, tiles.Soft: {1.8, 1.2}, tiles.Leather: {3.6, 1.5}, tiles.Dry: {6.0, 1.3}, tiles.Biscuit: {6.5, 1.6}, tiles.Fired: {11.2, 2.9},
+	tiles.Wet: {0, 1}, tiles.Soft: {1.8, 1.2}, tiles.Leather: {3.6, 1.5}, tiles.Dry: {6.0, 1.3},
+	tiles.Biscuit: {6.5, 1.6}, tiles.Fired: {11.2, 2.9},
 }
 
 // A length outside these shares of the wet one is kept, and counted by the owner alone.
 const (
 	leastLeft = 0.72
 	mostLeft  = 1.01
-	grewBy    = 2    // combined sds of the two readings by which a bar may be longer than a stage before
-	agreeBy   = 2    // sds of one reading, of the coarser instrument, by which two of the same length may differ
-	nearSlip  = 0.15 // of the expected length, within which a factor is called by its name
+	grewBy    = 2 // combined sds of the two readings by which a bar may be longer than a stage before
+	// sds of one reading, of the coarser instrument, by which two of the same length may differ
+	agreeBy  = 2
+	nearSlip = 0.15 // of the expected length, within which a factor is called by its name
 )
 
 // askBeyond is how many sds below and above what is expected a length is asked about: the fewer fired bars of
-// its clay, the less is taken without a word. The first fired length of a clay is asked about sooner where it is
-// short, for clays that shrink much are rarer than the handbook has them; dry and bisque lengths later, for there
-// little can be mistaken (own; TestQuestionsOfUnlikeStudios holds how often a true length is asked about).
+// its clay, the less is taken without a word. The first fired length of a clay is asked about sooner where it
+// is short, for clays that shrink much are rarer than the handbook has them; dry and bisque lengths later,
+// for there little can be mistaken (own; TestQuestionsOfUnlikeStudios holds how often a true length is asked
+// about).
 func askBeyond(firedBars int, stage tiles.Stage) (below, above float64) {
 	switch {
 	case firedBars < 3 && stage != tiles.Fired:
@@ -49,7 +52,8 @@ const askBeyondUsual = 3.5
 type Plausibility struct {
 	Length    tiles.Millimetre // to be expected
 	Low, High tiles.Millimetre // beyond these the reading is asked about
-	From      string           // fit; bar: its other readings and what is usual; marks: as laid out, and what is usual
+	// fit; bar: its other readings and what is usual; marks: as laid out, and what is usual
+	From string
 
 	sd    float64 // log-percent, the reading's own error in it
 	early []early // of a fired length: what it would be if it was read before the firing
@@ -88,7 +92,8 @@ func Plausible(b tiles.Bar, r tiles.Reading, fit *Fit) (Plausibility, bool) {
 	if fit != nil {
 		if e, ok := fit.Expect(b, r); ok {
 			sd := float64(e.SD)
-			if own := readingSD(r.Instrument, r.Step); own > 0.2 { // a rule in an unsteady hand misses by more than its step tells
+			// a rule in an unsteady hand misses by more than its step tells
+			if own := readingSD(r.Instrument, r.Step); own > 0.2 {
 				sd = math.Hypot(sd, 100*own/float64(e.Length))
 			}
 			below, above := askBeyond(fit.firedBars(b.Clay), r.Stage)
@@ -115,7 +120,8 @@ func Plausible(b tiles.Bar, r tiles.Reading, fit *Fit) (Plausibility, bool) {
 		}
 	}
 	own := 100 * math.Sqrt2 * readingSD(r.Instrument, r.Step) / float64(from)
-	return plausibility(from*tiles.Millimetre(math.Exp(-lost/100)), math.Hypot(sd, own), askBeyondUsual, askBeyondUsual, said), true
+	return plausibility(from*tiles.Millimetre(math.Exp(-lost/100)), math.Hypot(sd, own), askBeyondUsual,
+		askBeyondUsual, said), true
 }
 
 // plausibility is the range about l, from below to above sds on the log scale.
@@ -174,7 +180,8 @@ func Confirmed(b tiles.Bar, r tiles.Reading) (first tiles.Reading, ok bool) {
 
 // EntryError names the mistake that brings the expected length to l, and gives what was probably meant,
 // as it would be typed; both empty if there is none such, or l can be believed.
-func (e Plausibility) EntryError(l tiles.Millimetre, asTyped string, unit tiles.LengthUnit) (s tiles.EntryError, meant string) {
+func (e Plausibility) EntryError(l tiles.Millimetre, asTyped string,
+	unit tiles.LengthUnit) (s tiles.EntryError, meant string) {
 	if l >= e.Low && l <= e.High {
 		return "", ""
 	}
@@ -205,7 +212,8 @@ func (e Plausibility) EntryError(l tiles.Millimetre, asTyped string, unit tiles.
 	return "", ""
 }
 
-// swapped is what was typed with two digits beside one another the other way round, where that can be believed.
+// swapped is what was typed with two digits beside one another the other way round, where that can be
+// believed.
 func (e Plausibility) swapped(asTyped string, unit tiles.LengthUnit) string {
 	for i := 0; i+1 < len(asTyped); i++ {
 		j := i + 1

@@ -128,13 +128,14 @@ func (s *Summary) at(x *vec, t between) float64 {
 
 // own is M = (T^-1 + U'AU)^-1 as its three numbers, and ln|M| - ln|T|.
 func (s *Summary) own(t between) (m [3]float64, logDet float64) {
-	a, b, d := 1/t[0]+s.Precision[ways[0]][ways[0]], s.Precision[ways[0]][ways[1]], 1/t[1]+s.Precision[ways[1]][ways[1]]
+	a, b, d := 1/t[0]+s.Precision[ways[0]][ways[0]], s.Precision[ways[0]][ways[1]], 1/t[1]+
+		s.Precision[ways[1]][ways[1]]
 	det := a*d - b*b
 	return [3]float64{d / det, -b / det, a / det}, -math.Log(det * t[0] * t[1])
 }
 
-// say is what a summary says of the body itself with the part m for its own way: A - AUmU'A and the pull alike,
-// times share, added to what is there.
+// say is what a summary says of the body itself with the part m for its own way: A - AUmU'A and the pull
+// alike, times share, added to what is there.
 func (s *Summary) say(m [3]float64, share float64, precision *mat.SymDense, pull *vec) {
 	p, q := &s.Precision[ways[0]], &s.Precision[ways[1]]
 	g, h := m[0]*s.Pull[ways[0]]+m[1]*s.Pull[ways[1]], m[1]*s.Pull[ways[0]]+m[2]*s.Pull[ways[1]]
@@ -171,10 +172,10 @@ func (c *cell) of(i int, s *Summary, sign float64, precision *mat.SymDense, pull
 	s.say(m, sign*c.scale[i], precision, pull)
 }
 
-// share bounds the weight of each studio: how much of the doubt of all it takes away, over all directions. None
-// has more than a fifth of all, nor than four times the middle one: numbers are sent, not bars, and nobody
-// can look at them. The doubt of all rests on the bounds, so that it is done until they settle: it reports
-// whether none moved by a hundredth.
+// share bounds the weight of each studio: how much of the doubt of all it takes away, over all directions.
+// None has more than a fifth of all, nor than four times the middle one: numbers are sent, not bars, and
+// nobody can look at them. The doubt of all rests on the bounds, so that it is done until they settle: it
+// reports whether none moved by a hundredth.
 func (c *cell) share(studios []Summary, cov *mat.SymDense) (settled bool) {
 	if len(studios) < tenUp {
 		return true
@@ -257,8 +258,8 @@ type Prior struct {
 // Bytes are the numbers of a prior, little endian: the mean, then the lower half of the factor by rows.
 func (p Prior) Bytes() []byte { return Summary{Pull: p.Mean, Precision: p.Factor}.Bytes() }
 
-// ReadPrior takes a prior in. The error is ErrSummary where it is of another length, or its numbers leave no doubt
-// or are none.
+// ReadPrior takes a prior in. The error is ErrSummary where it is of another length, or its numbers leave no
+// doubt or are none.
 func ReadPrior(data []byte) (p Prior, err error) {
 	s, err := readNumbers(data)
 	if err != nil {

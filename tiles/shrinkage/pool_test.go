@@ -13,14 +13,16 @@ import (
 	"lidwright/tiles/mixedmodel"
 )
 
-// vaccine is the data set of 13 trials of the BCG vaccine of Colditz et al., JAMA 271 (1994), 698, as R's package
-// metadat prints it (dat.bcg): cases and others of the vaccinated, cases and others of the rest.
-var vaccine = [][4]float64{{4, 119, 11, 128}, {6, 300, 29, 274}, {3, 228, 11, 209}, {62, 13536, 248, 12619}, {33, 5036, 47, 5761}, {180, 1361, 372, 1079},
-	{8, 2537, 10, 619}, {505, 87886, 499, 87892}, {29, 7470, 45, 7232}, {17, 1699, 65, 1600}, {186, 50448, 141, 27197}, {5, 2493, 3, 2338}, {27, 16886, 29, 17825}}
+// vaccine is the data set of 13 trials of the BCG vaccine of Colditz et al., JAMA 271 (1994), 698, as R's
+// package metadat prints it (dat.bcg): cases and others of the vaccinated, cases and others of the rest.
+var vaccine = [][4]float64{{4, 119, 11, 128}, {6, 300, 29, 274}, {3, 228, 11, 209}, {62, 13536, 248, 12619},
+	{33, 5036, 47, 5761}, {180, 1361, 372, 1079},
+	{8, 2537, 10, 619}, {505, 87886, 499, 87892}, {29, 7470, 45, 7232}, {17, 1699, 65, 1600},
+	{186, 50448, 141, 27197}, {5, 2493, 3, 2338}, {27, 16886, 29, 17825}}
 
 // TestPublishedMetaAnalysis holds the pooled model with a known sd against the random-effects answer for the
-// vaccine trials by DerSimonian and Laird's method, as R's metafor prints it: log risk ratio -0.7141, standard
-// error 0.1787 (95 % from -1.0644 to -0.3638) at tau^2 = 0.3088.
+// vaccine trials by DerSimonian and Laird's method, as R's metafor prints it: log risk ratio -0.7141,
+// standard error 0.1787 (95 % from -1.0644 to -0.3638) at tau^2 = 0.3088.
 func TestPublishedMetaAnalysis(t *testing.T) {
 	const small = 1e-4 // in units in which the handbook's prior says nothing
 	var studios []Summary
@@ -51,7 +53,8 @@ func TestPublishedMetaAnalysis(t *testing.T) {
 		t.Fatal(err)
 	}
 	y, se := mean[coefDrying]/small, math.Sqrt(cov.At(coefDrying, coefDrying))/small
-	if math.Abs(y+0.7141) > 0.00005 || math.Abs(se-0.1787) > 0.00005 || math.Abs(y-1.959964*se+1.0644) > 0.0001 {
+	if math.Abs(y+0.7141) > 0.00005 || math.Abs(se-0.1787) > 0.00005 ||
+		math.Abs(y-1.959964*se+1.0644) > 0.0001 {
 		t.Errorf("%.5f, standard error %.5f; printed -0.7141, 0.1787", y, se)
 	}
 }
@@ -65,7 +68,8 @@ type world struct {
 }
 
 func newWorld(seed, n uint64, drying, heat float64) *world {
-	w := &world{rng: rand.New(rand.NewPCG(seed, n)), t: betweenOf(drying, heat), curve: &clayCurve{matures: 1222, shift: shiftSD}}
+	w := &world{rng: rand.New(rand.NewPCG(seed, n)), t: betweenOf(drying, heat),
+		curve: &clayCurve{matures: 1222, shift: shiftSD}}
 	for i := range w.truth {
 		w.truth[i] = w.rng.NormFloat64()
 	}
@@ -154,8 +158,9 @@ func (p Prior) with(t testing.TB, s Summary) (mean vec, cov *mat.SymDense) {
 	return mean, cov
 }
 
-// TestPoolIsTheMixedModel holds the pool of three studios, at known sds and with nobody of a wide kind, against
-// the kernel of the mixed model on all their readings at once: mean and covariance of the body's curve to 1e-6.
+// TestPoolIsTheMixedModel holds the pool of three studios, at known sds and with nobody of a wide kind,
+// against the kernel of the mixed model on all their readings at once: mean and covariance of the body's
+// curve to 1e-6.
 func TestPoolIsTheMixedModel(t *testing.T) {
 	w := newWorld(26, 1, 0.4, 6)
 	var studios []Summary
@@ -167,7 +172,8 @@ func TestPoolIsTheMixedModel(t *testing.T) {
 			z := w.total(1180 + 70*w.rng.Float64())
 			const sd = 0.6
 			y := dot(z, x) + sd*w.rng.NormFloat64()
-			b := &mixedmodel.Block{N: 1, Y: []float64{y}, Noise: []mixedmodel.Noise{{Diag: []float64{sd * sd}}}}
+			b := &mixedmodel.Block{N: 1, Y: []float64{y},
+				Noise: []mixedmodel.Noise{{Diag: []float64{sd * sd}}}}
 			for i := range coefs {
 				b.Cols, b.Z = append(b.Cols, i), append(b.Z, z[i])
 				sum.Pull[i] += z[i] * y / (sd * sd)
@@ -211,8 +217,8 @@ func TestPoolIsTheMixedModel(t *testing.T) {
 	}
 }
 
-// TestNewcomers holds the range that a pool of 24 studios gives a newcomer against her true rate: it holds 86 to
-// 97 % of them at every spread of studios, with none and 2 % bad ones (another clay under the name, marks
+// TestNewcomers holds the range that a pool of 24 studios gives a newcomer against her true rate: it holds 86
+// to 97 % of them at every spread of studios, with none and 2 % bad ones (another clay under the name, marks
 // four inches apart taken for 100 mm, a ruler 1 mm off), before her first bar and after one and three; and
 // before the first it is narrower than 0.3 of the handbook's.
 func TestNewcomers(t *testing.T) {
@@ -331,8 +337,8 @@ func TestSpreadIsFound(t *testing.T) {
 	}
 }
 
-// TestBadStudios: one studio that sends a hundred times its weight, or five bad ones among a hundred, move the
-// pooled rate by a tenth of the spread of studios at most; one that is 3 points off among 24 is told so.
+// TestBadStudios: one studio that sends a hundred times its weight, or five bad ones among a hundred, move
+// the pooled rate by a tenth of the spread of studios at most; one that is 3 points off among 24 is told so.
 func TestBadStudios(t *testing.T) {
 	const sd = 0.4
 	rate := func(all []Summary, w *world) (float64, *Pool) {
@@ -361,7 +367,8 @@ func TestBadStudios(t *testing.T) {
 		for i := range 5 {
 			five[i] = w.bars(w.studio(), 5, wrong{2, 4})
 		}
-		for what, all := range map[string][]Summary{"one of 100 times the weight": heavy, "five bad ones": five} {
+		for what, all := range map[string][]Summary{"one of 100 times the weight": heavy,
+			"five bad ones": five} {
 			if now, _ := rate(all, w); math.Abs(now-was) > 0.1*sd {
 				t.Errorf("world %d: %s move the rate from %.3f to %.3f", n, what, was, now)
 			}

@@ -35,8 +35,8 @@ func (a *share) add(studio int, yes bool) {
 
 func (a share) part() float64 { return float64(a.asked) / float64(max(a.of, 1)) }
 
-// se is the standard error of the share, of whole studios drawn (Cochran, Sampling Techniques, 1977, eq. 2.39;
-// from memory). One that has nothing to scatter is that of a single question.
+// se is the standard error of the share, of whole studios drawn (Cochran, Sampling Techniques, 1977, eq.
+// 2.39; from memory). One that has nothing to scatter is that of a single question.
 func (a share) se() float64 {
 	sum := 0.0
 	for _, s := range a.studio {
@@ -74,15 +74,16 @@ func (q *questioned) of(name string) share {
 	return share{}
 }
 
-// questionSeed is that of the worlds. It is held out: thresholds were tuned on another, and never after a run with it.
+// questionSeed is that of the worlds. It is held out: thresholds were tuned on another, and never after a run
+// with it.
 const questionSeed = 61403
 
 // life is how many of a clay's first ten bars are entered where it has 0, 1, 3 and 10 bars already.
 var life = map[tilestest.Row]int{tilestest.None: 1, tilestest.One: 2, tilestest.Three: 6, tilestest.Ten: 1}
 
 // enterBars enters bars of clay 0 in made-up studios of a row, reading by reading, each true reading and each
-// mistake. Of six bars in ten the dry length is known when the fired one is entered, of four the bisque length; a
-// third of the bars are of a batch that is new.
+// mistake. Of six bars in ten the dry length is known when the fired one is entered, of four the bisque
+// length; a third of the bars are of a batch that is new.
 func enterBars(t *testing.T, o tilestest.Options, studios, bars int, out *questioned) {
 	t.Helper()
 	o.NoSlips, o.Whole, o.Rules = true, true, true
@@ -110,7 +111,8 @@ func enterBar(whole tiles.Bar, fit *shrinkage.Fit, rng *rand.Rand, row string, o
 		j := shrinkage.Judge(bar, &r, fit)
 		return r.Unusual || j.Earlier != nil
 	}
-	known := map[tiles.Stage]bool{tiles.Wet: true, tiles.Dry: rng.Float64() < 0.6, tiles.Biscuit: rng.Float64() < 0.4, tiles.Fired: true}
+	known := map[tiles.Stage]bool{tiles.Wet: true, tiles.Dry: rng.Float64() < 0.6,
+		tiles.Biscuit: rng.Float64() < 0.4, tiles.Fired: true}
 	length := map[tiles.Stage]tiles.Millimetre{}
 	for _, r := range whole.Readings {
 		length[r.Stage] = r.Length
@@ -132,8 +134,9 @@ func enterBar(whole tiles.Bar, fit *shrinkage.Fit, rng *rand.Rand, row string, o
 				after = ", bisque known"
 			}
 			out.add("true fired"+after, yes)
-			mistakes := map[string]tiles.Millimetre{"dry as fired": length[tiles.Dry], "bisque as fired": length[tiles.Biscuit],
-				"5 mm short": r.Length - 5, "5 mm long": r.Length + 5}
+			mistakes := map[string]tiles.Millimetre{"dry as fired": length[tiles.Dry],
+				"bisque as fired": length[tiles.Biscuit],
+				"5 mm short":      r.Length - 5, "5 mm long": r.Length + 5}
 			for what, l := range mistakes {
 				yes := judged(r, l)
 				out.add(what, yes)
@@ -163,10 +166,10 @@ func (q *questioned) sweep(bar tiles.Bar, r tiles.Reading, fit *shrinkage.Fit) {
 }
 
 // TestQuestionsOfUnlikeStudios: in three worlds, none of which is what the fit supposes, a true reading of a
-// clay's first ten bars is asked about at most once in 50; on a clay's first bars a dry length typed as fired is
-// asked about at least 95 times in 100, a bisque length 90 times, and a length 5 mm short 65 times where the dry
-// length or the bag's figure is known. Where neither is, the curve of asked against false questions is printed.
-// The short form allows for 2 standard errors; with LIDWRIGHT_SOAK 10,000 true readings a world.
+// clay's first ten bars is asked about at most once in 50; on a clay's first bars a dry length typed as fired
+// is asked about at least 95 times in 100, a bisque length 90 times, and a length 5 mm short 65 times where
+// the dry length or the bag's figure is known. Where neither is, the curve of asked against false questions
+// is printed. The short form allows for 2 standard errors; with LIDWRIGHT_SOAK 10,000 true readings a world.
 func TestQuestionsOfUnlikeStudios(t *testing.T) {
 	studios, slack := 20, 2.0
 	if soaking() {
@@ -181,7 +184,8 @@ func TestQuestionsOfUnlikeStudios(t *testing.T) {
 		}
 		enterBars(t, tilestest.Options{World: w, Row: tilestest.None}, 3*studios, 1, first)
 		enterBars(t, tilestest.Options{World: w, Row: tilestest.None, Stated: true}, 3*studios, 1, bag)
-		all.report(t, string(w), "first ten bars", "true", "true, wet", "true, dry", "true, bisque", "true, fired", "true, row 0", "true, row 1", "true, row 3", "true, row 10")
+		all.report(t, string(w), "first ten bars", "true", "true, wet", "true, dry", "true, bisque",
+			"true, fired", "true, row 0", "true, row 1", "true, row 3", "true, row 10")
 		for _, m := range mistakes {
 			first.report(t, string(w), "first bars", m, m+known[0], m+known[1], m+known[2])
 			bag.report(t, string(w), "first bars, bag", m, m+known[0], m+known[1], m+known[2])

@@ -38,7 +38,8 @@ type RateParts struct {
 	FiringOnDry tiles.Ratio // dry to fired, on the dry length; NaN without a heat
 	FiringOnWet tiles.Ratio // the same on the wet length: drying and this add up
 	Leather     tiles.Ratio // wet to leather-hard, on the wet length
-	LeatherFrom string      // handbook; own bars of this studio read leather-hard; or stated where the question says what has gone
+	// handbook; own bars of this studio read leather-hard; or stated where the question says what has gone
+	LeatherFrom string
 	BisqueOnDry tiles.Ratio // dry to bisque, on the dry length; NaN without a bisque
 }
 
@@ -56,7 +57,8 @@ func (f *Fit) Rate(a Ask, to tiles.Stage) (Rate, error) {
 		return Rate{}, err
 	}
 	a.Batch = l.ref.Batch
-	out := Rate{From: a.Stage, To: to, At: a, Log: tiles.LogPercent(l.mean), Total: tiles.LogPercent(l.mean).Ratio(), Standing: f.Standing(a, to)}
+	out := Rate{From: a.Stage, To: to, At: a, Log: tiles.LogPercent(l.mean),
+		Total: tiles.LogPercent(l.mean).Ratio(), Standing: f.Standing(a, to)}
 	out.Multiply = math.Exp(l.mean / 100)
 	var sd float64
 	sd, out.Nu, out.Likely = f.likely(l, false)
@@ -114,7 +116,8 @@ func (f *Fit) shares(a Ask) RateParts {
 		}
 		return tiles.LogPercent(l.mean).Ratio()
 	}
-	p := RateParts{Drying: at(tiles.Wet, tiles.Dry), FiringOnDry: at(tiles.Dry, tiles.Fired), BisqueOnDry: at(tiles.Dry, tiles.Biscuit), LeatherFrom: "handbook"}
+	p := RateParts{Drying: at(tiles.Wet, tiles.Dry), FiringOnDry: at(tiles.Dry, tiles.Fired),
+		BisqueOnDry: at(tiles.Dry, tiles.Biscuit), LeatherFrom: "handbook"}
 	p.FiringOnWet = (1 - p.Drying) * p.FiringOnDry
 	if a.Gone.Known && a.Stage == tiles.Leather {
 		p.Leather, p.LeatherFrom = a.Gone.H.Ratio(), "stated"

@@ -39,10 +39,10 @@ type fact struct {
 }
 
 // RateHistory tells what moved the rate that a asks about, from its stage to fired, the newest move
-// first: at most ten, of 0.05 log-percent or more, and less far back the more bars there are. It takes the facts back one sitting after
-// another and sees what the rate would be without them. Bars of other clays are among them
-// where they shared a load. Sds are those of today throughout, so the same facts always give
-// the same moves; what was answered at the time may have differed by what the sds were then.
+// first: at most ten, of 0.05 log-percent or more, and less far back the more bars there are. It takes the
+// facts back one sitting after another and sees what the rate would be without them. Bars of other clays are
+// among them where they shared a load. Sds are those of today throughout, so the same facts always give the
+// same moves; what was answered at the time may have differed by what the sds were then.
 func (f *Fit) RateHistory(a Ask) ([]RateChange, error) {
 	l, err := f.leg(a, tiles.Fired)
 	if err != nil {
@@ -74,7 +74,8 @@ func (f *Fit) RateHistory(a Ask) ([]RateChange, error) {
 			return nil, err
 		}
 		if math.Abs(l.mean-was.mean) >= minRateChange {
-			m := RateChange{At: these[0].at, Batch: l.ref, Was: tiles.LogPercent(was.mean).Ratio(), Now: tiles.LogPercent(l.mean).Ratio(), Load: these[0].load}
+			m := RateChange{At: these[0].at, Batch: l.ref, Was: tiles.LogPercent(was.mean).Ratio(),
+				Now: tiles.LogPercent(l.mean).Ratio(), Load: these[0].load}
 			for _, s := range these {
 				m.Bars = include(m.Bars, f.studio.Bars[s.bar].Code)
 			}
@@ -106,7 +107,8 @@ func (f *Fit) factsAbout(clay tiles.ClayID) []fact {
 	var out []fact
 	for i := range f.studio.Bars {
 		b := &f.studio.Bars[i]
-		if !b.InFit() || b.Clay != clay && !slices.ContainsFunc(b.Firings, func(h tiles.Heat) bool { return loads[loadName(&h)] }) {
+		if !b.InFit() || b.Clay != clay && !slices.ContainsFunc(b.Firings,
+			func(h tiles.Heat) bool { return loads[loadName(&h)] }) {
 			continue
 		}
 		for _, r := range b.Readings {
@@ -133,7 +135,8 @@ func (f *Fit) factsAbout(clay tiles.ClayID) []fact {
 			}
 		}
 	}
-	slices.SortStableFunc(out, func(x, y fact) int { // of one moment: in the order of the bars, so that none is split
+	// of one moment: in the order of the bars, so that none is split
+	slices.SortStableFunc(out, func(x, y fact) int {
 		return cmp.Or(y.at.Compare(x.at), cmp.Compare(x.bar, y.bar))
 	})
 	return out

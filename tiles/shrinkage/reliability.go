@@ -187,9 +187,9 @@ func (f *equations) claySeen(id tiles.ClayID) claySeen {
 	return out
 }
 
-// What is said of heats that no curve tells of: of low-fire and raku bodies no published points were found that
-// may be used here, so that below the last knot of a clay's curve and below its own bars nothing is known but
-// that it shrinks little.
+// What is said of heats that no curve tells of: of low-fire and raku bodies no published points were found
+// that may be used here, so that below the last knot of a clay's curve and below its own bars nothing is
+// known but that it shrinks little.
 const (
 	curveReach  = 150.0 // °C below the maturing point where the curve has its last knot
 	untoldShare = 0.03  // the range of a rate there is at least so much to either side, of the length (own)
@@ -314,7 +314,10 @@ func (s *stageSeen) anotherProbe(probe string) bool {
 		return false
 	}
 	home, _, _ := strings.Cut(probe, "/")
-	return slices.ContainsFunc(s.probes, func(p string) bool { k, _, _ := strings.Cut(p, "/"); return k == home })
+	return slices.ContainsFunc(s.probes, func(p string) bool {
+		k, _, _ := strings.Cut(p, "/")
+		return k == home
+	})
 }
 
 // standingEarly is the standing of a rate that ends before the last fire.

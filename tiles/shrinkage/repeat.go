@@ -31,7 +31,8 @@ func (f *equations) joinRepeats(s *sheet, alone string) (left []LeftOut) {
 		return nil
 	}
 	slices.SortFunc(s.lines, func(a, b line) int {
-		return cmp.Or(a.reading.At.Compare(b.reading.At), cmp.Compare(a.reading.ID, b.reading.ID), cmp.Compare(a.length, b.length))
+		return cmp.Or(a.reading.At.Compare(b.reading.At), cmp.Compare(a.reading.ID, b.reading.ID),
+			cmp.Compare(a.length, b.length))
 	})
 	groups := map[string][]line{}
 	var names []string

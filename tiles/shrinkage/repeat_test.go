@@ -22,12 +22,16 @@ import (
 func measuredOften(n int, by func(i int) string, off func(i int) float64) shrinkage.Studio {
 	at := time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)
 	ref := tiles.BatchRef{Clay: "tern", Batch: "A"}
-	s := shrinkage.Studio{Clays: []tiles.Clay{{ID: "tern", Name: "Tern", Matures: 1222}}, Batches: []tiles.Batch{{BatchRef: ref}}}
+	s := shrinkage.Studio{Clays: []tiles.Clay{{ID: "tern", Name: "Tern", Matures: 1222}},
+		Batches: []tiles.Batch{{BatchRef: ref}}}
 	for b := range 12 {
-		bar := tiles.Bar{Code: tiles.Code(fmt.Sprint("B", b)), ID: fmt.Sprintf("bar %02d", b), BatchRef: ref, Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1,
-			Firings: []tiles.Heat{{Load: fmt.Sprint("load ", b/3), Kind: kiln.Glaze, Work: 1222, At: at.Add(48 * time.Hour)}}}
+		bar := tiles.Bar{Code: tiles.Code(fmt.Sprint("B", b)), ID: fmt.Sprintf("bar %02d", b), BatchRef: ref,
+			Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1,
+			Firings: []tiles.Heat{{Load: fmt.Sprint("load ", b/3), Kind: kiln.Glaze, Work: 1222,
+				At: at.Add(48 * time.Hour)}}}
 		add := func(id string, stage tiles.Stage, length float64, by string, after time.Duration) {
-			bar.Readings = append(bar.Readings, tiles.Reading{ID: bar.ID + id, Bar: bar.Code, Mark: 1, Stage: stage, Length: tiles.Millimetre(length), Step: 0.05, By: by, At: at.Add(after)})
+			bar.Readings = append(bar.Readings, tiles.Reading{ID: bar.ID + id, Bar: bar.Code, Mark: 1,
+				Stage: stage, Length: tiles.Millimetre(length), Step: 0.05, By: by, At: at.Add(after)})
 		}
 		dry := 94 + 0.07*float64(b%5)
 		add(" wet", tiles.Wet, 100, "KT", 0)
@@ -57,15 +61,18 @@ func must[T any](v T, err error) func(testing.TB) T {
 // makers: the sds, the rate, its range, and how sure it is.
 func TestRepeatsAreJoined(t *testing.T) {
 	one := must(measuredOften(5, func(int) string { return "KT" }, sometimesOff).Fit(t.Context(), nil))(t)
-	six := must(measuredOften(5, func(i int) string { return fmt.Sprint("K", i) }, sometimesOff).Fit(t.Context(), nil))(t)
+	six := must(measuredOften(5, func(i int) string { return fmt.Sprint("K", i) },
+		sometimesOff).Fit(t.Context(), nil))(t)
 	if a, b := one.Lines("B0"), six.Lines("B0"); a != 3 || b != 8 {
 		t.Fatalf("%d lines by one maker, %d by six", a, b)
 	}
 	// -100 ln(length) is near 460, its square over the variance of a reading 4e7: 1e-6 is its rounding.
 	if math.Abs(one.Criterion()-six.Criterion()) > 1e-6 || !slices.Equal(one.Theta(), six.Theta()) {
-		t.Errorf("criterion %.12g at %v by one, %.12g at %v by six", one.Criterion(), one.Theta(), six.Criterion(), six.Theta())
+		t.Errorf("criterion %.12g at %v by one, %.12g at %v by six", one.Criterion(), one.Theta(),
+			six.Criterion(), six.Theta())
 	}
-	ask := shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Stage: tiles.Wet, Work: 1222, BisqueWork: 1000, Kind: kiln.Glaze}
+	ask := shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Stage: tiles.Wet, Work: 1222,
+		BisqueWork: 1000, Kind: kiln.Glaze}
 	a, b := must(one.Rate(ask, tiles.Fired))(t), must(six.Rate(ask, tiles.Fired))(t)
 	if math.Abs(float64(a.Log-b.Log)) > 1e-9 || math.Abs(float64(a.LogSD-b.LogSD)) > 1e-9 {
 		t.Errorf("%.12f ± %.12f by one, %.12f ± %.12f by six", a.Log, a.LogSD, b.Log, b.LogSD)
@@ -115,7 +122,8 @@ func TestSlipAmongRepeats(t *testing.T) {
 // TestHostileBar: a thousand readings of one bar, by as many makers, take no more lines than a bar can have
 // in honesty; those beyond are named. What the oldest say stays.
 func TestHostileBar(t *testing.T) {
-	f := must(measuredOften(1006, func(i int) string { return fmt.Sprint("M", i) }, sometimesOff).Fit(t.Context(), nil))(t)
+	f := must(measuredOften(1006, func(i int) string { return fmt.Sprint("M", i) },
+		sometimesOff).Fit(t.Context(), nil))(t)
 	left := 0
 	for _, l := range f.Left() {
 		if strings.Contains(l.Why.String(), "more often than the fit takes") {

@@ -61,7 +61,9 @@ func Spread(readings []ShelfReading) (Shelves, bool) {
 		}
 		on[r.Load][r.Shelf] = true
 	}
-	readings = slices.DeleteFunc(slices.Clone(readings), func(r ShelfReading) bool { return len(on[r.Load]) < 2 || !(r.SD > 0) })
+	readings = slices.DeleteFunc(slices.Clone(readings), func(r ShelfReading) bool {
+		return len(on[r.Load]) < 2 || !(r.SD > 0)
+	})
 	if len(readings) == 0 {
 		return Shelves{}, false
 	}
@@ -163,7 +165,8 @@ func (f *Fit) Shelves(of kiln.KilnID) (Shelves, bool) {
 				sd = 0
 			}
 			sd = math.Sqrt(square(sd) + row(i) + row(before))
-			all = append(all, ShelfReading{loadName(l.heat), l.heat.Shelf, float64(l.heat.Work) + (off[i]-off[before])/slope, math.Hypot(sd/slope, placeSD), slope})
+			all = append(all, ShelfReading{loadName(l.heat), l.heat.Shelf,
+				float64(l.heat.Work) + (off[i]-off[before])/slope, math.Hypot(sd/slope, placeSD), slope})
 		}
 	}
 	return Spread(all)

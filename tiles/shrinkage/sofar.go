@@ -33,5 +33,6 @@ func SoFarByBar(wet, now, sd tiles.Millimetre, forming tiles.Forming) SoFar {
 	if forming == tiles.CutWall {
 		piece = companionWallSD
 	}
-	return SoFar{Known: true, H: tiles.LogPercent(-100 * math.Log(float64(now/wet))), SD: tiles.LogPercent(math.Sqrt(2*read*read + piece*piece))}
+	return SoFar{Known: true, H: tiles.LogPercent(-100 * math.Log(float64(now/wet))),
+		SD: tiles.LogPercent(math.Sqrt(2*read*read + piece*piece))}
 }

@@ -76,7 +76,8 @@ func (s StatedRates) Check(f *tiles.Faults, part string) {
 		name      string
 		v         *tiles.Ratio
 		low, high float64
-	}{{"drying", s.Drying, 0, 0.20}, {"leather", s.Leather, 0, 0.20}, {"bisque", s.Bisque, -0.05, 0.15}, {"firing", s.Firing, -0.05, 0.30}} {
+	}{{"drying", s.Drying, 0, 0.20}, {"leather", s.Leather, 0, 0.20}, {"bisque", s.Bisque, -0.05, 0.15},
+		{"firing", s.Firing, -0.05, 0.30}} {
 		if r.v != nil {
 			f.Number(part+r.name+"_ratio", float64(*r.v), r.low, r.high)
 		}

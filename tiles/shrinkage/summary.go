@@ -17,8 +17,8 @@ import (
 )
 
 // Summary is what a studio's own bars of one body say of its curve, and nothing else: precision and precision
-// times mean of the coefficients of claycurve.go, beside the handbook's prior. There are 104 numbers in it, no
-// reading, name, note or date.
+// times mean of the coefficients of claycurve.go, beside the handbook's prior. There are 104 numbers in it,
+// no reading, name, note or date.
 type Summary struct {
 	Precision [coefs]vec // symmetric, positive semidefinite
 	Pull      vec        // Precision times the mean that the bars alone would have
@@ -33,9 +33,11 @@ var ErrSummary = errors.New("this is no summary of bars")
 // Summarise gives what the bars of one clay say that count: bought batches alone, no practice, at the sds of
 // the fit of the whole studio (fit), with the maturing point that the catalogue gives the body and no
 // supplier's figure. bars is how many had a say; none is no error.
-func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Celsius) (out Summary, bars int, err error) {
+func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Celsius) (out Summary, bars int,
+	err error) {
 	// this clay's bought bags alone, beside the handbook
-	own := Studio{Clays: []tiles.Clay{{ID: clay, Matures: matures}}, Handbook: &fit.book, ProbeSD: fit.studio.ProbeSD}
+	own := Studio{Clays: []tiles.Clay{{ID: clay, Matures: matures}}, Handbook: &fit.book,
+		ProbeSD: fit.studio.ProbeSD}
 	bought := map[tiles.BatchID]bool{}
 	for _, b := range fit.studio.Batches {
 		if b.Clay == clay && b.Kind == tiles.Bought {
@@ -51,7 +53,8 @@ func Summarise(ctx context.Context, fit *Fit, clay tiles.ClayID, matures kiln.Ce
 	if err != nil || len(f.sheets) == 0 {
 		return out, 0, err
 	}
-	for _, theta := range [][]float64{fit.first, fit.average()} { // slopes of the handbook, then of the fitted curve, as in a fit
+	// slopes of the handbook, then of the fitted curve, as in a fit
+	for _, theta := range [][]float64{fit.first, fit.average()} {
 		if err := solveAt(ctx, f, theta); err != nil {
 			return out, 0, fmt.Errorf("summarise clay %s: %w", clay, err)
 		}

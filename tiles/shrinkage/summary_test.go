@@ -65,7 +65,8 @@ func TestSummaryOfBars(t *testing.T) {
 				t.Fatal(err)
 			}
 			if math.Abs(mean-want) > 1e-6 || math.Abs(sd-wantSD) > 1e-6 {
-				t.Errorf("studio %d at %.0f °C: %.4f, sd %.4f; at these sds its fit says %.4f, %.4f", n, h, mean,
+				t.Errorf("studio %d at %.0f °C: %.4f, sd %.4f; at these sds its fit says %.4f, %.4f", n, h,
+					mean,
 					sd, want, wantSD)
 			}
 			told, _, toldSD, _, err := f.ClayRange(s.Clays[0].ID, h)
@@ -73,12 +74,14 @@ func TestSummaryOfBars(t *testing.T) {
 				t.Fatal(err)
 			}
 			if math.Abs(mean-told) > 0.3*toldSD || math.Abs(sd/toldSD-1) > 0.05 {
-				t.Errorf("studio %d at %.0f °C: %.4f, sd %.4f; its fit tells %.4f, %.4f", n, h, mean, sd, told, toldSD)
+				t.Errorf("studio %d at %.0f °C: %.4f, sd %.4f; its fit tells %.4f, %.4f", n,
+					h, mean, sd, told, toldSD)
 			}
 		}
 		more := s
 		more.Bars = append([]tiles.Bar(nil), s.Bars...)
-		more.Batches = append(append([]tiles.Batch(nil), s.Batches...), tiles.Batch{BatchRef: tiles.BatchRef{Clay: s.Clays[0].ID, Batch: "Z"}, Kind: tiles.Reclaim})
+		more.Batches = append(append([]tiles.Batch(nil), s.Batches...),
+			tiles.Batch{BatchRef: tiles.BatchRef{Clay: s.Clays[0].ID, Batch: "Z"}, Kind: tiles.Reclaim})
 		for i, b := range s.Bars[:3] {
 			b.ID, b.Code = b.ID+"x", b.Code+"X"
 			switch i {
@@ -129,7 +132,9 @@ func TestPooledBeforeTheFirstBar(t *testing.T) {
 	}
 	prior := priorOf(t, all)
 	want, wantSD := prior.Total(1222, 1222)
-	fresh := shrinkage.Studio{Clays: []tiles.Clay{{ID: "tern", Matures: kiln.NoTemperature(), Stated: 0.3}}, Batches: []tiles.Batch{{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"}, Kind: tiles.Bought, Open: true}},
+	fresh := shrinkage.Studio{Clays: []tiles.Clay{{ID: "tern", Matures: kiln.NoTemperature(), Stated: 0.3}},
+		Batches: []tiles.Batch{{BatchRef: tiles.BatchRef{Clay: "tern", Batch: "A"},
+			Kind: tiles.Bought, Open: true}},
 		Pools: map[tiles.ClayID]shrinkage.Pooled{"tern": {Prior: prior, Matures: 1222}}}
 	f, err := fresh.Fit(t.Context(), nil)
 	if err != nil {

@@ -26,7 +26,8 @@ func (f *Fit) With(b tiles.Bar) (*Fit, error) {
 // with is With, whatever becomes of assumed heats.
 func (f *Fit) with(b tiles.Bar) (*Fit, error) {
 	if f.clay(b.Clay) == nil {
-		return nil, fmt.Errorf("shrink update: bar %s is of clay %q, which is not in the fit: %w", b.Code, b.Clay, mixedmodel.ErrAnew)
+		return nil, fmt.Errorf("shrink update: bar %s is of clay %q, which is not in the fit: %w", b.Code,
+			b.Clay, mixedmodel.ErrAnew)
 	}
 	g := *f
 	order := func(x, y tiles.Bar) int { return cmp.Or(cmp.Compare(x.ID, y.ID), cmp.Compare(x.Code, y.Code)) }
@@ -51,7 +52,9 @@ func (f *Fit) with(b tiles.Bar) (*Fit, error) {
 	g.sheets = slices.Clone(f.sheets)
 	touched := map[string]bool{}
 	var old *sheet
-	place, found := slices.BinarySearchFunc(f.sheets, b, func(s *sheet, b tiles.Bar) int { return order(*s.bar, b) })
+	place, found := slices.BinarySearchFunc(f.sheets, b, func(s *sheet, b tiles.Bar) int {
+		return order(*s.bar, b)
+	})
 	if found {
 		old = f.sheets[place]
 		change.Take = f.blocks([]*sheet{old})
@@ -105,7 +108,8 @@ func (f *equations) growColumns(s *sheet) []mixedmodel.Column {
 	if len(fresh) == 0 {
 		return nil
 	}
-	c := columns{list: slices.Clone(f.columns.list), place: make(map[column]int, len(f.columns.place)+len(fresh))}
+	c := columns{list: slices.Clone(f.columns.list),
+		place: make(map[column]int, len(f.columns.place)+len(fresh))}
 	for n, at := range f.columns.place {
 		c.place[n] = at
 	}

@@ -23,8 +23,10 @@ func asks(m *tilestest.Made) []shrinkage.Ask {
 		for _, batch := range []tiles.BatchID{"B0", "new"} {
 			for _, stage := range []tiles.Stage{tiles.Wet, tiles.Leather, tiles.Dry, tiles.Biscuit} {
 				for _, forming := range []tiles.Forming{tiles.ThrownRing, tiles.Rolled} {
-					out = append(out, shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: tilestest.ClayName(clay), Batch: batch}, Forming: forming,
-						Stage: stage, Work: m.Clays[0].Matures, WorkSD: 6, BisqueWork: 1000, Kind: kiln.Glaze})
+					out = append(out, shrinkage.Ask{BatchRef: tiles.BatchRef{Clay: tilestest.ClayName(clay),
+						Batch: batch}, Forming: forming,
+						Stage: stage, Work: m.Clays[0].Matures, WorkSD: 6,
+						BisqueWork: 1000, Kind: kiln.Glaze})
 				}
 			}
 		}
@@ -44,9 +46,11 @@ func sameAnswers(t *testing.T, what string, f, g *shrinkage.Fit, qs []shrinkage.
 		if err1 != nil || err2 != nil {
 			t.Fatalf("%s: %v, %v", what, err1, err2)
 		}
-		pairs := [][2]float64{{float64(a.R[0]), float64(b.R[0])}, {float64(a.R[1]), float64(b.R[1])}, {a.Nu, b.Nu},
+		pairs := [][2]float64{{float64(a.R[0]), float64(b.R[0])},
+			{float64(a.R[1]), float64(b.R[1])}, {a.Nu, b.Nu},
 			{a.Rate[0][0], b.Rate[0][0]}, {a.Rate[0][1], b.Rate[0][1]}, {a.Rate[1][1], b.Rate[1][1]},
-			{a.Batch[0][0], b.Batch[0][0]}, {a.Load[0][0], b.Load[0][0]}, {a.Piece[0][0], b.Piece[0][0]}, {a.Position[0][0], b.Position[0][0]}}
+			{a.Batch[0][0], b.Batch[0][0]}, {a.Load[0][0], b.Load[0][0]}, {a.Piece[0][0], b.Piece[0][0]},
+			{a.Position[0][0], b.Position[0][0]}}
 		for _, p := range pairs {
 			if p[0] == p[1] {
 				continue
@@ -57,7 +61,9 @@ func sameAnswers(t *testing.T, what string, f, g *shrinkage.Fit, qs []shrinkage.
 			}
 			worst = max(worst, off)
 		}
-		if !reflect.DeepEqual(a.Standing[0], b.Standing[0]) && !(math.IsNaN(float64(a.Standing[0].NearestTested)) && a.Standing[0].Trust == b.Standing[0].Trust) {
+		if !reflect.DeepEqual(a.Standing[0], b.Standing[0]) &&
+			!(math.IsNaN(float64(a.Standing[0].NearestTested)) &&
+				a.Standing[0].Trust == b.Standing[0].Trust) {
 			t.Errorf("%s: standing %+v and %+v", what, a.Standing[0], b.Standing[0])
 		}
 	}
@@ -87,7 +93,9 @@ func TestSameFactsSameFit(t *testing.T) {
 	turned.Bars = slices.Clone(m.Bars)
 	turned.Clays = slices.Clone(m.Clays)
 	rng := rand.New(rand.NewPCG(7, 7))
-	rng.Shuffle(len(turned.Bars), func(i, j int) { turned.Bars[i], turned.Bars[j] = turned.Bars[j], turned.Bars[i] })
+	rng.Shuffle(len(turned.Bars), func(i, j int) {
+		turned.Bars[i], turned.Bars[j] = turned.Bars[j], turned.Bars[i]
+	})
 	slices.Reverse(turned.Clays)
 	for i := range turned.Bars {
 		turned.Bars[i].Readings = slices.Clone(turned.Bars[i].Readings)
@@ -95,7 +103,9 @@ func TestSameFactsSameFit(t *testing.T) {
 	}
 	sameAnswers(t, "another order of entry", f, fitted(t, turned, nil), qs, 0)
 	sameAnswers(t, "warm", f, fitted(t, m.Studio, f), qs, 0)
-	sameAnswers(t, "warm from another studio", f, fitted(t, m.Studio, fitted(t, tilestest.Make(20, 4, tilestest.Options{Row: tilestest.Ten}).Studio, nil)), qs, 0)
+	sameAnswers(t, "warm from another studio", f,
+		fitted(t, m.Studio, fitted(t, tilestest.Make(20, 4, tilestest.Options{Row: tilestest.Ten}).Studio,
+			nil)), qs, 0)
 
 	again, err := f.Again(true)
 	if err != nil {
@@ -109,7 +119,8 @@ func TestSameFactsSameFit(t *testing.T) {
 	// Inches taken for millimetres, with everything that is a length.
 	const inch = 25.4
 	book := shrinkage.UsualHandbook()
-	book.Reading, book.LengthClass, book.FirstReading = book.Reading*inch, book.LengthClass*inch, book.FirstReading*inch
+	book.Reading, book.LengthClass, book.FirstReading =
+		book.Reading*inch, book.LengthClass*inch, book.FirstReading*inch
 	big := m.Studio
 	big.Handbook = &book
 	big.Bars = slices.Clone(m.Bars)
@@ -167,8 +178,10 @@ func TestWithIsRefit(t *testing.T) {
 	step("a bar that turned out bent", flagged)
 	step("and was not", m.Bars[3])
 	more := m.Bars[5]
-	more.Readings = append(slices.Clone(more.Readings), tiles.Reading{ID: "again", Bar: more.Code, Mark: 1, Stage: tiles.Fired,
-		Length: more.Readings[len(more.Readings)-1].Length + 0.1, Step: 0.1, At: more.Readings[len(more.Readings)-1].At.Add(time.Minute)})
+	more.Readings = append(slices.Clone(more.Readings), tiles.Reading{ID: "again", Bar: more.Code,
+		Mark: 1, Stage: tiles.Fired,
+		Length: more.Readings[len(more.Readings)-1].Length + 0.1, Step: 0.1,
+		At: more.Readings[len(more.Readings)-1].At.Add(time.Minute)})
 	step("a length read again by another", more)
 	gone := fresh
 	gone.Readings = nil

@@ -69,14 +69,15 @@ func (h *held) String() string {
 }
 
 // The 90 % ranges of single pieces and of rates in six worlds, from 1, 3, 10 and 30 bars: of a bag whose bars
-// are there, and of a new bag. Pieces are to hold .88 to .95, rates .88 and more where load errors go over. With
-// LIDWRIGHT_SOAK 250 studios of 8 pieces a cell, whose share has a standard error of 0.007 to 0.017, and it asks for
-// that less 2.5 standard errors, in outsiders after one bar, which does not reach it, for .84. The short form has 8
-// studios, a standard error of at least 0.05. LIDWRIGHT_SEED takes other studios.
+// are there, and of a new bag. Pieces are to hold .88 to .95, rates .88 and more where load errors go over.
+// With LIDWRIGHT_SOAK 250 studios of 8 pieces a cell, whose share has a standard error of 0.007 to 0.017, and
+// it asks for that less 2.5 standard errors, in outsiders after one bar, which does not reach it, for .84.
+// The short form has 8 studios, a standard error of at least 0.05. LIDWRIGHT_SEED takes other studios.
 func TestRangesInUnlikeWorlds(t *testing.T) {
 	n, rows, least := 8, []tilestest.Row{tilestest.Three, tilestest.Ten}, 0.05
 	if soaking() {
-		n, rows, least = 250, []tilestest.Row{tilestest.One, tilestest.Three, tilestest.Ten, tilestest.Thirty}, 0
+		n, rows, least = 250, []tilestest.Row{tilestest.One, tilestest.Three,
+			tilestest.Ten, tilestest.Thirty}, 0
 	}
 	var pieces, bags []kilntest.Said
 	for _, w := range sixWorlds() {
@@ -107,10 +108,12 @@ func TestRangesInUnlikeWorlds(t *testing.T) {
 				Of: int(fresh.all)})
 		}
 	}
-	if err := kilntest.Calibration("worlds", "Ranges of a piece and a rate in six worlds", pieces); err != nil {
+	if err := kilntest.Calibration("worlds", "Ranges of a piece and a rate in six worlds",
+		pieces); err != nil {
 		t.Error(err)
 	}
-	if err := kilntest.Calibration("newbag", "Ranges of a piece of a known bag and of a new one", bags); err != nil {
+	if err := kilntest.Calibration("newbag", "Ranges of a piece of a known bag and of a new one",
+		bags); err != nil {
 		t.Error(err)
 	}
 }

@@ -2,8 +2,8 @@ package tilestest
 
 import "lidwright/tiles"
 
-// TwoBags are two bags of clay 0 of which the second loses more in drying, log-percent, and is otherwise the same;
-// they have no bars yet.
+// TwoBags are two bags of clay 0 of which the second loses more in drying, log-percent, and is otherwise the
+// same; they have no bars yet.
 func (m *Made) TwoBags(more float64) (first, second tiles.BatchRef) {
 	first, second = m.batch(0, 98), m.batch(0, 99)
 	d := m.batches[first]
@@ -11,8 +11,8 @@ func (m *Made) TwoBags(more float64) (first, second tiles.BatchRef) {
 	return first, second
 }
 
-// FireBags is the studio with so many more bars of each of these bags: those of a bag in a load of their own, or all
-// in one.
+// FireBags is the studio with so many more bars of each of these bags: those of a bag in a load of their own,
+// or all in one.
 func (m *Made) FireBags(bars int, oneLoad bool, bags ...tiles.BatchRef) {
 	p := m.LoadPair()
 	for i, ref := range bags {

@@ -35,9 +35,11 @@ type LidTrial struct {
 	drying          [2]float64
 }
 
-// PlayLeather is the gap once body and lid, thrown to this width, have gone through these shares of their drying.
+// PlayLeather is the gap once body and lid, thrown to this width, have gone through these shares of their
+// drying.
 func (t LidTrial) PlayLeather(width tiles.Millimetre, body, lid float64) tiles.Millimetre {
-	return tiles.Millimetre(t.wet*math.Exp(-body*t.drying[0]/100) - (float64(width)+t.thrown)*math.Exp(-lid*t.drying[1]/100))
+	return tiles.Millimetre(t.wet*math.Exp(-body*t.drying[0]/100) - (float64(width)+
+		t.thrown)*math.Exp(-lid*t.drying[1]/100))
 }
 
 // readSD is how true collar and throw are; a fired collar is read to firedSD.
@@ -73,14 +75,16 @@ func (m *Made) LidTrial(class LidClass) LidTrial {
 	length := func(l float64) *tiles.Millimetre { v := tiles.Millimetre(l); return &v }
 	t.Question = lid.Question{
 		Collar: []tiles.Millimetre{tiles.Millimetre(wet + m.error(readSD))}, CollarStage: tiles.Wet,
-		Play: length(1.25), LeastPlay: length(0.5), MostPlay: length(2), Step: length(0), ThrowSD: length(readSD), MeasureSD: length(readSD),
+		Play: length(1.25), LeastPlay: length(0.5), MostPlay: length(2), Step: length(0),
+		ThrowSD: length(readSD), MeasureSD: length(readSD),
 		Body: bodyRef, LidClay: lidRef, Together: shrinkage.SameLoad, Lids: 1, AcceptWide: true,
 	}
 	switch class {
 	case OnePlace:
 		t.Question.Together = shrinkage.InPlace
 	case Replacement:
-		t.Question.Together, t.Question.CollarStage, t.Question.MeasureSD = shrinkage.Apart, tiles.Fired, length(firedSD)
+		t.Question.Together, t.Question.CollarStage, t.Question.MeasureSD =
+			shrinkage.Apart, tiles.Fired, length(firedSD)
 		t.Question.Collar[0] = tiles.Millimetre(t.collar + m.error(firedSD))
 	}
 	return t
@@ -123,7 +127,8 @@ func (m *Made) LidBoard(class LidClass, pairs int, difference float64) LidBoard 
 		b.thrown = append(b.thrown, m.error(readSD))
 		b.Questions = append(b.Questions, lid.Question{
 			Collar: []tiles.Millimetre{tiles.Millimetre(wet + m.error(readSD))}, CollarStage: tiles.Wet,
-			Play: length(1.25), LeastPlay: length(0.5), MostPlay: length(2), Step: length(0), ThrowSD: length(readSD), MeasureSD: length(readSD),
+			Play: length(1.25), LeastPlay: length(0.5), MostPlay: length(2), Step: length(0),
+			ThrowSD: length(readSD), MeasureSD: length(readSD),
 			Body: bodyRef, LidClay: lidRef, Together: shrinkage.SameLoad, Lids: 1, AcceptWide: true,
 		})
 	}

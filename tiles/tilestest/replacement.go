@@ -39,8 +39,9 @@ func (m *Made) Replacement(hand float64, card bool) ReplacementTrial {
 	length := func(l float64) *tiles.Millimetre { v := tiles.Millimetre(l); return &v }
 	t.Question = lid.Question{
 		Collar: []tiles.Millimetre{tiles.Millimetre(m.normal(t.collar, firedSD))}, CollarStage: tiles.Fired,
-		LeastPlay: length(0.5), MostPlay: length(2), Step: length(0.1), ThrowSD: length(hand), MeasureSD: length(firedSD),
-		Body: m.last, LidClay: m.last, Together: shrinkage.Apart, Lids: 1, AcceptWide: true,
+		LeastPlay: length(0.5), MostPlay: length(2), Step: length(0.1), ThrowSD: length(hand),
+		MeasureSD: length(firedSD),
+		Body:      m.last, LidClay: m.last, Together: shrinkage.Apart, Lids: 1, AcceptWide: true,
 	}
 	if card {
 		t.Question.WasCollar = []tiles.Millimetre{tiles.Millimetre(m.normal(wet, hand))}
@@ -51,12 +52,14 @@ func (m *Made) Replacement(hand float64, card bool) ReplacementTrial {
 // Play is what comes out for one more lid, thrown to this width.
 func (t ReplacementTrial) Play(width tiles.Millimetre) tiles.Millimetre {
 	top := t.made.fire(0, t.lid, t.pair, t.made.places())
-	return tiles.Millimetre(t.collar - t.made.normal(float64(width), t.hand)*math.Exp(-(top.drying+top.fired)/100))
+	return tiles.Millimetre(t.collar - t.made.normal(float64(width),
+		t.hand)*math.Exp(-(top.drying+top.fired)/100))
 }
 
 // ReadAgain reads the fired gallery twice more.
 func (t ReplacementTrial) ReadAgain() []tiles.Millimetre {
-	return []tiles.Millimetre{tiles.Millimetre(t.made.normal(t.collar, firedSD)), tiles.Millimetre(t.made.normal(t.collar, firedSD))}
+	return []tiles.Millimetre{tiles.Millimetre(t.made.normal(t.collar, firedSD)),
+		tiles.Millimetre(t.made.normal(t.collar, firedSD))}
 }
 
 // MoreBars is the studio with so many more bars of the lid's batch, fired together in a load of their own.

@@ -1,9 +1,9 @@
 // Package tilestest makes up studios: clays whose true curves are known, bars, loads and
 // slips, to see whether a fit's ranges hold.
 //
-// In flow a seed, a World, which says how a studio differs from what the fit supposes, and how many bars and loads
-// there are; out flow a shrinkage.Studio and the truth beside it. What is fixed is the distribution, not the order
-// of draws.
+// In flow a seed, a World, which says how a studio differs from what the fit supposes, and how many bars and
+// loads there are; out flow a shrinkage.Studio and the truth beside it. What is fixed is the distribution,
+// not the order of draws.
 //
 // It is for tests alone; its clays belong to nobody.
 package tilestest
@@ -69,8 +69,9 @@ type Options struct {
 	Stated  bool    // each bag states the total at the maturing point, 0.8 points off (one sd), to the half
 	Steady  bool    // loads differ from their record by 2 °C (one sd), not by the drawn sd
 	Rules   bool    // every second bar is read with a steel rule: 0.5 mm (one sd), to the half millimetre
-	Over    float64 // share of a load pair's error that goes over to the next, in any world but LongTails and Outsiders
-	Drift   float64 // °C by which the last four glaze firings were hotter than recorded, beside their scatter
+	// share of a load pair's error that goes over to the next, in any world but LongTails and Outsiders
+	Over  float64
+	Drift float64 // °C by which the last four glaze firings were hotter than recorded, beside their scatter
 }
 
 // Made is a studio with what only its maker knows.
@@ -94,7 +95,8 @@ type Made struct {
 // Truth is a handbook that knows the true sds and will not be moved from them.
 func (m *Made) Truth() *shrinkage.Handbook {
 	h := shrinkage.UsualHandbook()
-	h.Reading, h.Piece, h.Position, h.BatchDrying, h.BatchFiring, h.Load = tiles.Millimetre(m.sds[0]), m.sds[1], m.sds[2], m.sds[3], m.sds[4], m.sds[5]
+	h.Reading, h.Piece, h.Position, h.BatchDrying, h.BatchFiring, h.Load =
+		tiles.Millimetre(m.sds[0]), m.sds[1], m.sds[2], m.sds[3], m.sds[4], m.sds[5]
 	h.Spread = 0.01
 	return &h
 }
@@ -243,7 +245,8 @@ func (m *Made) history() {
 // LoadPair draws the next bisque and glaze firing.
 func (m *Made) LoadPair() LoadPair {
 	off := [...]float64{0, 0, 0, -25, -25, 15}[m.rng.IntN(6)]
-	p := LoadPair{name: fmt.Sprintf("%04d", m.loads), Bisque: m.normal(1000, 6), Glaze: m.normal(m.matures+off, 6)}
+	p := LoadPair{name: fmt.Sprintf("%04d", m.loads), Bisque: m.normal(1000, 6),
+		Glaze: m.normal(m.matures+off, 6)}
 	m.loads++
 	bisque, glaze := m.loadErrors()
 	p.trueBisque, p.trueGlaze = p.Bisque+bisque, p.Glaze+glaze
@@ -255,7 +258,8 @@ func (m *Made) batch(clay, n int) tiles.BatchRef {
 	ref := tiles.BatchRef{Clay: ClayName(clay), Batch: tiles.BatchID(fmt.Sprint("B", n))}
 	if _, known := m.batches[ref]; !known {
 		m.batches[ref] = [2]float64{m.batchDiffers(m.sds[3]), m.batchDiffers(m.sds[4])}
-		m.Batches = append(m.Batches, tiles.Batch{BatchRef: ref, Kind: tiles.Bought, Open: true, Made: began.Add(time.Duration(n) * time.Hour)})
+		m.Batches = append(m.Batches, tiles.Batch{BatchRef: ref, Kind: tiles.Bought, Open: true,
+			Made: began.Add(time.Duration(n) * time.Hour)})
 	}
 	return ref
 }
@@ -303,8 +307,10 @@ func (m *Made) addBatchBar(clay int, ref tiles.BatchRef, p LoadPair) {
 	b := tiles.Bar{Code: tiles.Code(fmt.Sprintf("%05d", n)), ID: fmt.Sprintf("bar-%05d", n), BatchRef: ref,
 		Forming: tiles.ThrownRing, MarkLength: 100, Marks: 1,
 		Firings: []tiles.Heat{
-			{Load: "bisque-" + p.name, Kind: kiln.Bisque, Kiln: "big-blue", Work: kiln.Celsius(p.Bisque), At: bisqued},
-			{Load: "glaze-" + p.name, Kind: kiln.Glaze, Kiln: "big-blue", Work: kiln.Celsius(p.Glaze), At: glazed},
+			{Load: "bisque-" + p.name, Kind: kiln.Bisque, Kiln: "big-blue",
+				Work: kiln.Celsius(p.Bisque), At: bisqued},
+			{Load: "glaze-" + p.name, Kind: kiln.Glaze, Kiln: "big-blue",
+				Work: kiln.Celsius(p.Glaze), At: glazed},
 		}}
 	wet := 100 * math.Exp(m.normal(0, 0.002))
 	stages := []struct {
@@ -312,8 +318,10 @@ func (m *Made) addBatchBar(clay int, ref tiles.BatchRef, p LoadPair) {
 		part  float64
 		keep  float64
 		at    time.Time
-	}{{tiles.Wet, -q.drying, 1, bisqued.Add(-72 * time.Hour)}, {tiles.Dry, 0, 0.6, bisqued.Add(-24 * time.Hour)},
-		{tiles.Biscuit, q.bisque, 0.4, bisqued.Add(time.Hour)}, {tiles.Fired, q.fired, 1, glazed.Add(time.Hour)}}
+	}{{tiles.Wet, -q.drying, 1, bisqued.Add(-72 * time.Hour)},
+		{tiles.Dry, 0, 0.6, bisqued.Add(-24 * time.Hour)},
+		{tiles.Biscuit, q.bisque, 0.4, bisqued.Add(time.Hour)},
+		{tiles.Fired, q.fired, 1, glazed.Add(time.Hour)}}
 	first := 0.0
 	for i, s := range stages {
 		real := func(part float64) float64 { return wet * math.Exp(-(q.drying+part)/100) }
@@ -341,8 +349,10 @@ func (m *Made) addBatchBar(clay int, ref tiles.BatchRef, p LoadPair) {
 		if slip != 0 {
 			m.Slips = append(m.Slips, Slip{id, tiles.Millimetre(slip)})
 		}
-		b.Readings = append(b.Readings, tiles.Reading{ID: id, Bar: b.Code, Mark: 1, Stage: s.stage, Length: tiles.Millimetre(read),
-			Unit: "mm", AsTyped: fmt.Sprintf("%.1f", read), Instrument: tool, Step: step, By: by, At: s.at, Trusted: true})
+		b.Readings = append(b.Readings, tiles.Reading{ID: id, Bar: b.Code, Mark: 1, Stage: s.stage,
+			Length: tiles.Millimetre(read),
+			Unit:   "mm", AsTyped: fmt.Sprintf("%.1f", read), Instrument: tool, Step: step, By: by,
+			At: s.at, Trusted: true})
 	}
 	m.Bars = append(m.Bars, b)
 }

@@ -19,13 +19,14 @@ const (
 	// batches 0.6 times.
 	OtherSDs World = "other sds"
 	// LongTails has Gompertz curves, which begin steeply and end slowly; errors of Student's t with 3 df and
-	// the same sds; readings to the half millimetre, by calliper too; loads of which four in a row, bisque and
-	// glaze alike, share 70 % of their error; batches of which one in four jumps by 0.8 log-percent (one sd).
+	// the same sds; readings to the half millimetre, by calliper too; loads of which four in a row, bisque
+	// and glaze alike, share 70 % of their error; batches of which one in four jumps by 0.8 log-percent (one
+	// sd).
 	LongTails World = "long tails"
-	// Outsiders has bodies outside the handbook: a third fine (drying 8.5), a third groggy (drying 3.5), their
-	// firing shrink anywhere from 2 to 12, their cone misstated by 40 °C (one sd); three readers, each with a
-	// habit of 0.2 mm (one sd); load errors that go over from load to load by 0.8; one bisque or fired reading in
-	// 50 taken of a bar that is not so far yet, which counts as a slip.
+	// Outsiders has bodies outside the handbook: a third fine (drying 8.5), a third groggy (drying 3.5),
+	// their firing shrink anywhere from 2 to 12, their cone misstated by 40 °C (one sd); three readers, each
+	// with a habit of 0.2 mm (one sd); load errors that go over from load to load by 0.8; one bisque or fired
+	// reading in 50 taken of a bar that is not so far yet, which counts as a slip.
 	Outsiders World = "outsiders"
 )
 
@@ -47,11 +48,14 @@ type wave struct{ high, turn, phase float64 }
 func (m *Made) drawClay() trueClay {
 	switch m.options.World {
 	case OtherSDs:
-		return trueClay{width: 35, centre: m.matures - 35 + m.normal(0, 20), amplitude: math.Max(1, m.normal(6.5, 2.5)),
-			foot: math.Max(0, m.normal(0.5, 0.6)), drying: m.normal(6.0, 1.3), bloat: math.Inf(1), waves: m.drawWaves(0.35, 60)}
+		return trueClay{width: 35, centre: m.matures - 35 + m.normal(0, 20),
+			amplitude: math.Max(1, m.normal(6.5, 2.5)),
+			foot:      math.Max(0, m.normal(0.5, 0.6)), drying: m.normal(6.0, 1.3), bloat: math.Inf(1),
+			waves: m.drawWaves(0.35, 60)}
 	case LongTails:
 		c := m.drawLogistic(0.3, 15, 0.3)
-		c.gompertz = true // as wide from a quarter to three quarters of the rise as the logistic, and half up at its centre
+		// as wide from a quarter to three quarters of the rise as the logistic, and half up at its centre
+		c.gompertz = true
 		c.width *= 1.4
 		c.centre -= 0.3665 * c.width
 		return c
@@ -69,7 +73,8 @@ func (m *Made) drawClay() trueClay {
 	return m.drawLogistic(0.3, 15, 0.3)
 }
 
-// drawLogistic draws a clay whose width and amplitude scatter by these factors, its centre by off °C (one sd).
+// drawLogistic draws a clay whose width and amplitude scatter by these factors, its centre by off °C (one
+// sd).
 func (m *Made) drawLogistic(width, off, amplitude float64) (c trueClay) {
 	c.width = 35 * math.Exp(m.normal(0, width))
 	c.centre = m.matures - 35 + m.normal(0, off)
@@ -82,11 +87,13 @@ func (m *Made) drawLogistic(width, off, amplitude float64) (c trueClay) {
 
 // drawWaves draws a departure of this sd with the Matern 5/2 covariance of this range, °C, as twelve cosines
 // whose frequencies follow its spectrum, a t distribution with 5 df (Rahimi and Recht, Random Features for
-// Large-Scale Kernel Machines, 2007; Rasmussen and Williams, Gaussian Processes for Machine Learning, 2006, eq. 4.15).
+// Large-Scale Kernel Machines, 2007; Rasmussen and Williams, Gaussian Processes for Machine Learning, 2006,
+// eq. 4.15).
 func (m *Made) drawWaves(sd, distance float64) []wave {
 	out := make([]wave, 12)
 	for i := range out {
-		out[i] = wave{sd * math.Sqrt(2/float64(len(out))), m.student(5) / distance, 2 * math.Pi * m.rng.Float64()}
+		out[i] = wave{sd * math.Sqrt(2/float64(len(out))), m.student(5) / distance,
+			2 * math.Pi * m.rng.Float64()}
 	}
 	return out
 }

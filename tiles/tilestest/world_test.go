@@ -54,7 +54,8 @@ func TestWorlds(t *testing.T) {
 			t.Errorf("%q: readers %v", w, readers)
 		}
 	}
-	m := tilestest.Make(4, 0, tilestest.Options{World: tilestest.Outsiders, Row: tilestest.None, NoSlips: true})
+	m := tilestest.Make(4, 0, tilestest.Options{World: tilestest.Outsiders,
+		Row: tilestest.None, NoSlips: true})
 	for _, b := range m.Bars {
 		if b.Clay == tilestest.ClayName(0) {
 			t.Errorf("row 0 has bar %s", b.Code)

@@ -1,7 +1,8 @@
 // Package pgtest gives tests a real PostgreSQL: one server for a test binary, a database of its own for each
 // test, or a server of its own for one that kills it.
 //
-// There is no stand-in for the database anywhere.
+// In flows the test that asks, out flows the address of an empty database, which goes with the test. There is
+// no stand-in for the database anywhere: what a transaction promises is only told by the real one.
 package pgtest
 
 import (
@@ -51,7 +52,8 @@ func Database(t testing.TB) (url string) {
 		if shared.err = os.Chmod(shared.folder, 0o711); shared.err != nil {
 			return
 		}
-		if shared.server, shared.err = cluster.Make(context.Background(), filepath.Join(shared.folder, "data"), true); shared.err == nil {
+		if shared.server, shared.err = cluster.Make(context.Background(), filepath.Join(shared.folder,
+			"data"), true); shared.err == nil {
 			shared.err = shared.server.Start(context.Background(), quick...)
 		}
 	})

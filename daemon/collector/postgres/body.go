@@ -27,8 +27,9 @@ func (s *Store) AddBody(ctx context.Context, b wire.CatalogueBody) (id string, e
 	})
 }
 
-// MergeBody says that one body is another: summaries go there where the studio has none there yet, and studios
-// send there from then on. A body of another maturing point is not the same; its summaries do not fit.
+// MergeBody says that one body is another: summaries go there where the studio has none there yet, and
+// studios send there from then on. A body of another maturing point is not the same; its summaries do not
+// fit.
 func (s *Store) MergeBody(ctx context.Context, body, into string) error {
 	return s.write(ctx, func(tx pgx.Tx) error {
 		tag, err := tx.Exec(ctx, `
@@ -57,7 +58,8 @@ func (s *Store) MergeBody(ctx context.Context, body, into string) error {
 	})
 }
 
-// SplitBody begins a new body beside one: old summaries stay with the old, and studios pick the new one themselves.
+// SplitBody begins a new body beside one: old summaries stay with the old, and studios pick the new one
+// themselves.
 func (s *Store) SplitBody(ctx context.Context, body, name string) (id string, err error) {
 	all, err := s.Bodies(ctx)
 	if err != nil {
@@ -104,8 +106,8 @@ func (s *Store) Bodies(ctx context.Context) (all []collectorpages.Body, err erro
 	return all, err
 }
 
-// PutSummary keeps what a studio's bars say of a body, in the place of what they said. The same once more changes
-// nothing.
+// PutSummary keeps what a studio's bars say of a body, in the place of what they said. The same once more
+// changes nothing.
 func (s *Store) PutSummary(ctx context.Context, site, body string, in wire.PoolSummary) error {
 	return s.write(ctx, func(tx pgx.Tx) error {
 		// The row of the studio is held, so that none comes after it was forgotten.
@@ -199,8 +201,8 @@ func (s *Store) Matures(ctx context.Context, body string) (c float64, err error)
 	return c, err
 }
 
-// Due are bodies of which so much changed since the last pool that another is due: five studios or a hundredth of
-// them came or came anew, one went, or there is none yet; never twice within every.
+// Due are bodies of which so much changed since the last pool that another is due: five studios or a
+// hundredth of them came or came anew, one went, or there is none yet; never twice within every.
 func Due(ctx context.Context, s *Store, least int, every time.Duration) (due []PoolKey, err error) {
 	err = s.read(ctx, func(q *pgxpool.Pool) error {
 		rows, err := q.Query(ctx, `
@@ -269,14 +271,15 @@ type OnePrior struct {
 // keptPools is how many pools of a body are kept.
 const keptPools = 10
 
-// PutPool keeps a pool as the newest, and the nine before it. No priors: there are too few studios by now, and
-// nothing is told of the body any more.
+// PutPool keeps a pool as the newest, and the nine before it. No priors: there are too few studios by now,
+// and nothing is told of the body any more.
 func PutPool(ctx context.Context, s *Store, k PoolKey, bars int, priors []OnePrior,
 	years []collectorpages.BodyYear) error {
 	return s.write(ctx, func(tx pgx.Tx) error {
 		if len(priors) == 0 {
 			for _, table := range []string{"pool", "prior", "pool_year"} {
-				if _, err := tx.Exec(ctx, `DELETE FROM `+table+` WHERE body = $1 AND model = $2`, k.Body, k.Model); err != nil {
+				if _, err := tx.Exec(ctx, `DELETE FROM `+table+` WHERE body = $1 AND model = $2`,
+					k.Body, k.Model); err != nil {
 					return err
 				}
 			}
@@ -295,7 +298,8 @@ func PutPool(ctx context.Context, s *Store, k PoolKey, bars int, priors []OnePri
 			}
 			rows[i] = []any{uuid.MustParse(k.Body), k.Model, made, site, p.Prior, p.Unlike}
 		}
-		if _, err := tx.CopyFrom(ctx, pgx.Identifier{"prior"}, []string{"body", "model", "made", "site", "prior", "unlike"}, pgx.CopyFromRows(rows)); err != nil {
+		if _, err := tx.CopyFrom(ctx, pgx.Identifier{"prior"}, []string{"body", "model", "made", "site",
+			"prior", "unlike"}, pgx.CopyFromRows(rows)); err != nil {
 			return err
 		}
 		for _, y := range years {
@@ -305,7 +309,8 @@ func PutPool(ctx context.Context, s *Store, k PoolKey, bars int, priors []OnePri
 			}
 		}
 		for _, table := range []string{"prior", "pool_year", "pool"} {
-			_, err := tx.Exec(ctx, `DELETE FROM `+table+` WHERE body = $1 AND model = $2 AND made < (SELECT min(made) FROM (SELECT made FROM pool WHERE body = $1 AND model = $2 ORDER BY made DESC LIMIT $3) t)`, k.Body, k.Model, keptPools)
+			_, err := tx.Exec(ctx, `DELETE FROM `+table+
+				` WHERE body = $1 AND model = $2 AND made < (SELECT min(made) FROM (SELECT made FROM pool WHERE body = $1 AND model = $2 ORDER BY made DESC LIMIT $3) t)`, k.Body, k.Model, keptPools)
 			if err != nil {
 				return err
 			}

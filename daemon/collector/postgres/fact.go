@@ -26,7 +26,8 @@ func (s *Store) Push(ctx context.Context, site string, p *wire.Push) (taken coll
 		return err
 	})
 	if errors.Is(err, collectorpages.ErrFork) {
-		if err := s.one(ctx, `UPDATE site SET forked = coalesce(forked, now()) WHERE site = $1`, site); err != nil {
+		if err := s.one(ctx, `UPDATE site SET forked = coalesce(forked, now()) WHERE site = $1`,
+			site); err != nil {
 			return collectorpages.Taken{}, err
 		}
 	}
@@ -152,7 +153,8 @@ func drop(ctx context.Context, tx pgx.Tx, site, life string) error {
 		if slices.Contains([]string{"live", "summary", "prior"}, table) { // of no life
 			continue
 		}
-		if _, err := tx.Exec(ctx, `DELETE FROM `+table+` WHERE site = $1 AND life = $2`, site, life); err != nil {
+		if _, err := tx.Exec(ctx, `DELETE FROM `+table+` WHERE site = $1 AND life = $2`,
+			site, life); err != nil {
 			return err
 		}
 	}
@@ -160,7 +162,8 @@ func drop(ctx context.Context, tx pgx.Tx, site, life string) error {
 }
 
 // columns of facts for unnest.
-func columnsOf(facts []wire.PushFact) (seqs []int64, kinds, ops, ids []string, ats []time.Time, trusted []bool, boots, bodies []string, found []*string, err error) {
+func columnsOf(facts []wire.PushFact) (seqs []int64, kinds, ops, ids []string, ats []time.Time,
+	trusted []bool, boots, bodies []string, found []*string, err error) {
 	for _, f := range facts {
 		seqs, kinds, ops, ids = append(seqs, f.Seq), append(kinds, f.Kind),
 			append(ops, f.Op), append(ids, f.ID)
@@ -170,7 +173,8 @@ func columnsOf(facts []wire.PushFact) (seqs []int64, kinds, ops, ids []string, a
 		if f.Found != nil {
 			text, err := json.Marshal(f.Found)
 			if err != nil {
-				return nil, nil, nil, nil, nil, nil, nil, nil, nil, fmt.Errorf("%w: %w", collectorpages.ErrWrong, err)
+				return nil, nil, nil, nil, nil, nil, nil, nil, nil,
+					fmt.Errorf("%w: %w", collectorpages.ErrWrong, err)
 			}
 			said := string(text)
 			one = &said

@@ -65,7 +65,10 @@ func (s *Store) PutCurve(ctx context.Context, site, firing string, revision, sum
 		}
 		var life uuid.UUID
 		var have int64
-		switch _, err := pgx.CollectExactlyOneRow(rows, func(row pgx.CollectableRow) (int, error) { return 0, row.Scan(&life, &have) }); {
+		switch _, err := pgx.CollectExactlyOneRow(rows, func(row pgx.CollectableRow) (int, error) {
+			return 0,
+				row.Scan(&life, &have)
+		}); {
 		case errors.Is(err, pgx.ErrNoRows):
 			return fmt.Errorf("%w, or no such firing of it: %s", collectorpages.ErrNoSite, firing)
 		case err != nil:
@@ -147,7 +150,8 @@ func (s *Store) PutLive(ctx context.Context, site string, l *wire.LivePush) erro
 			}
 			kilns, said = append(kilns, k.Kiln), append(said, string(one))
 		}
-		if _, err := tx.Exec(ctx, `DELETE FROM live WHERE site = $1 AND kiln <> ALL ($2)`, site, kilns); err != nil {
+		if _, err := tx.Exec(ctx, `DELETE FROM live WHERE site = $1 AND kiln <> ALL ($2)`,
+			site, kilns); err != nil {
 			return err
 		}
 		_, err = tx.Exec(ctx, `

@@ -182,7 +182,8 @@ func (s *Store) migrate(ctx context.Context) error {
 			if _, err := tx.Exec(ctx, string(text)); err != nil {
 				return err
 			}
-			_, err := tx.Exec(ctx, `INSERT INTO schema (number, works_from, at) VALUES ($1, $2, now())`, n+1, worksFrom[n])
+			_, err := tx.Exec(ctx, `INSERT INTO schema (number, works_from, at) VALUES ($1, $2, now())`, n+1,
+				worksFrom[n])
 			return err
 		})
 		if err != nil {

@@ -85,7 +85,8 @@ func BlockOf(samples []kiln.Sample) *Block {
 		s := &samples[i]
 		b.Since[i] = int64(s.At.Since)
 		if now == nil || !now.holds(&s.At) {
-			b.Stretches = append(b.Stretches, Stretch{boot: s.At.Boot, Offset: OffsetOf(s.At), Trusted: s.At.Trusted})
+			b.Stretches = append(b.Stretches,
+				Stretch{boot: s.At.Boot, Offset: OffsetOf(s.At), Trusted: s.At.Trusted})
 			now = &b.Stretches[len(b.Stretches)-1]
 		}
 		now.n++
@@ -248,7 +249,8 @@ func (b *Block) putStamps(h *coder) {
 
 func (b *Block) takeStamps(h *decoder) {
 	for i := 0; i < len(b.Since) && !h.bad; {
-		s := Stretch{n: h.count(len(b.Since) - i), boot: kiln.BootID(h.text()), Offset: h.int(), Trusted: h.flag()}
+		s := Stretch{n: h.count(len(b.Since) - i), boot: kiln.BootID(h.text()),
+			Offset: h.int(), Trusted: h.flag()}
 		since := h.int()
 		if s.n == 0 {
 			h.fail()
@@ -366,7 +368,8 @@ func (b *Block) takeChannel(h, v *decoder, c *column, window int) {
 
 // Same reports whether two blocks hold the same.
 func (b *Block) Same(o *Block) bool {
-	return slices.Equal(b.Stretches, o.Stretches) && slices.Equal(b.Since, o.Since) && slices.Equal(b.faults, o.faults) &&
+	return slices.Equal(b.Stretches, o.Stretches) && slices.Equal(b.Since, o.Since) &&
+		slices.Equal(b.faults, o.faults) &&
 		slices.EqualFunc(b.channels, o.channels, func(x, y column) bool {
 			return x.id == y.id && slices.Equal(x.states, y.states) && slices.Equal(x.counts, y.counts)
 		})

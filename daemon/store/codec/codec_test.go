@@ -81,7 +81,8 @@ func TestBlocksComeBack(t *testing.T) {
 	finest := climb(2, 1, 0) // of which no coarser unit is a divisor
 	finest[0].Values[0].T, finest[1].Values[0].T = 0.0078125, 0.001
 	for name, samples := range map[string][]kiln.Sample{
-		"none": nil, "the finest unit": finest, "one": climb(1, 0.1, 0), "unlike ones": unlike(), "an hour of tenths": climb(3600, 0.1, 0.15),
+		"none": nil, "the finest unit": finest, "one": climb(1, 0.1, 0), "unlike ones": unlike(),
+		"an hour of tenths":        climb(3600, 0.1, 0.15),
 		"an hour of whole degrees": climb(3600, 1, 0), "quarters": climb(900, 0.25, 0.3),
 		"thousandths": climb(60, 0.001, 1), "a jump": falls,
 	} {
@@ -188,7 +189,8 @@ func TestDamagedIsTold(t *testing.T) {
 			t.Errorf("a block with a right checksum around %d of %d bytes: %v", len(odd), len(body), err)
 		}
 	}
-	if _, err := codec.ReadSummary(codec.Wrap(codec.WriteSummary(whole())[2:60], codec.BodyPlain)); !errors.Is(err, codec.ErrCoded) {
+	if _, err := codec.ReadSummary(codec.Wrap(codec.WriteSummary(whole())[2:60],
+		codec.BodyPlain)); !errors.Is(err, codec.ErrCoded) {
 		t.Errorf("half a summary with a right checksum: %v", err)
 	}
 }
@@ -294,20 +296,24 @@ func TestBlocksOnCurves(t *testing.T) {
 	for name, samples := range map[string][]kiln.Sample{"unlike": unlike(), "a climb": climb(400, 0.1, 0.2)} {
 		b := codec.BlockOf(samples)
 		for _, n := range []int{0, 1, 4, len(samples)} {
-			thin, want := kiln.NewDownsampler([]kiln.ChannelID{"1", "room"}, time.Minute), kiln.NewDownsampler([]kiln.ChannelID{"1", "room"}, time.Minute)
+			thin, want := kiln.NewDownsampler([]kiln.ChannelID{"1", "room"},
+				time.Minute), kiln.NewDownsampler([]kiln.ChannelID{"1", "room"}, time.Minute)
 			b.Thin(thin, n)
 			for _, s := range samples[:n] {
 				step, ok := want.Moment(s.At)
 				for _, v := range s.Values {
-					if place := want.Place(v.Channel); ok && place >= 0 && v.Fault == kiln.Good && v.T.Known() {
+					if place := want.Place(v.Channel); ok && place >= 0 &&
+						v.Fault == kiln.Good && v.T.Known() {
 						want.Put(place, step, v.T)
 					}
 				}
 			}
-			if diff := cmp.Diff(want.Envelopes(), thin.Envelopes(), bits, cmpopts.IgnoreUnexported(kiln.Envelope{})); diff != "" {
+			if diff := cmp.Diff(want.Envelopes(), thin.Envelopes(), bits,
+				cmpopts.IgnoreUnexported(kiln.Envelope{})); diff != "" {
 				t.Errorf("%s, %d samples thinned (-one by one +block):\n%.1500s", name, n, diff)
 			}
-			laid, one := kiln.NewResampler([]kiln.ChannelID{"1", "room"}, 5*time.Minute), kiln.NewResampler([]kiln.ChannelID{"1", "room"}, 5*time.Minute)
+			laid, one := kiln.NewResampler([]kiln.ChannelID{"1", "room"},
+				5*time.Minute), kiln.NewResampler([]kiln.ChannelID{"1", "room"}, 5*time.Minute)
 			b.Lay(laid, n)
 			one.Add(samples[:n])
 			if diff := cmp.Diff(one.Curve(), laid.Curve(), bits); diff != "" {
@@ -320,7 +326,8 @@ func TestBlocksOnCurves(t *testing.T) {
 		over kiln.Stamp
 		n    int
 		any  bool
-	}{{at("b", 9*time.Hour, false), 6, true}, {at("b", 9*time.Hour+10*time.Second, false), 7, false}, {at("a", 61*time.Second, false), 2, true}, {at("c", 0, false), 7, false}} {
+	}{{at("b", 9*time.Hour, false), 6, true}, {at("b", 9*time.Hour+10*time.Second, false), 7, false},
+		{at("a", 61*time.Second, false), 2, true}, {at("c", 0, false), 7, false}} {
 		if n, any := b.Cut(c.over); n != c.n || any != c.any {
 			t.Errorf("cut at %v of %s: %d %v, want %d %v", c.over.Since, c.over.Boot, n, any, c.n, c.any)
 		}

@@ -23,7 +23,8 @@ func (b *Block) Samples(k kiln.KilnID) []kiln.Sample {
 	i := 0
 	for _, s := range b.Stretches {
 		for to := i + s.n; i < to; i++ {
-			samples[i] = kiln.Sample{Kiln: k, At: s.Stamp(b.Since[i]), Values: values[i*width : i*width : (i+1)*width]}
+			samples[i] = kiln.Sample{Kiln: k, At: s.Stamp(b.Since[i]),
+				Values: values[i*width : i*width : (i+1)*width]}
 		}
 	}
 	for _, c := range b.channels {

@@ -14,7 +14,8 @@ import (
 // in a fixed order. Times are ns, temperatures °C as floats.
 func WriteSummary(f kiln.Firing) []byte {
 	e := &coder{b: make([]byte, 0, 512)}
-	for _, text := range []string{string(f.ID), string(f.Kiln), string(f.Kind), f.KindFrom, string(f.Atmosphere), f.Source, f.Load, f.Note} {
+	for _, text := range []string{string(f.ID), string(f.Kiln), string(f.Kind), f.KindFrom,
+		string(f.Atmosphere), f.Source, f.Load, f.Note} {
 		e.text(text)
 	}
 	e.stamp(f.Began)
@@ -51,7 +52,8 @@ func WriteSummary(f kiln.Firing) []byte {
 		e.text(p.Shelf)
 		putWork(e, f.Corrected[p])
 	}
-	for _, text := range []string{f.Told.Sitter, string(f.Told.SitterSeries), writeTime(f.Told.Dropped), f.Told.Intended} {
+	for _, text := range []string{f.Told.Sitter, string(f.Told.SitterSeries),
+		writeTime(f.Told.Dropped), f.Told.Intended} {
 		e.text(text)
 	}
 	if f.StandIn.Probe != "" { // most firings have none, and those of an older version end here
@@ -100,7 +102,8 @@ func ReadSummary(data []byte) (kiln.Firing, error) {
 	f.Told.Sitter, f.Told.SitterSeries = d.text(), kiln.Series(d.text())
 	f.Told.Dropped, f.Told.Intended = readTime(d.text()), d.text()
 	if len(d.b) > 0 {
-		f.StandIn = kiln.StandIn{Probe: kiln.ChannelID(d.text()), For: kiln.ChannelID(d.text()), After: d.span()}
+		f.StandIn = kiln.StandIn{Probe: kiln.ChannelID(d.text()),
+			For: kiln.ChannelID(d.text()), After: d.span()}
 	}
 	if d.bad {
 		return kiln.Firing{}, fmt.Errorf("read a firing's summary: %w: it ends early", ErrCoded)
@@ -109,7 +112,8 @@ func ReadSummary(data []byte) (kiln.Firing, error) {
 }
 
 func putWork(e *coder, w kiln.HeatWork) {
-	for _, v := range []float64{float64(w.C), float64(w.Low), float64(w.High), w.Position, w.OwnSD, float64(w.Bias), float64(w.BiasSD)} {
+	for _, v := range []float64{float64(w.C), float64(w.Low), float64(w.High), w.Position, w.OwnSD,
+		float64(w.Bias), float64(w.BiasSD)} {
 		e.float(v)
 	}
 	e.flag(w.Estimate)

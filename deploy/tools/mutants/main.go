@@ -62,7 +62,8 @@ func (f fault) reason(root string) string {
 	f.file = filepath.ToSlash(name)
 	what := fmt.Sprintf("%s: %s", f.file, f.change())
 	for line := range strings.Lines(explained) {
-		if fault, why, ok := strings.Cut(strings.TrimSpace(line), " # "); ok && strings.TrimSpace(fault) == what {
+		if fault, why, ok := strings.Cut(strings.TrimSpace(line), " # "); ok &&
+			strings.TrimSpace(fault) == what {
 			return strings.TrimSpace(why)
 		}
 	}
@@ -71,8 +72,10 @@ func (f fault) reason(root string) string {
 
 // turned are the operators that take each other's place.
 var turned = map[token.Token][]token.Token{
-	token.EQL: {token.NEQ}, token.NEQ: {token.EQL}, token.LSS: {token.LEQ, token.GTR}, token.LEQ: {token.LSS, token.GTR}, token.GTR: {token.GEQ, token.LSS}, token.GEQ: {token.GTR, token.LSS},
-	token.ADD: {token.SUB}, token.SUB: {token.ADD}, token.MUL: {token.QUO}, token.QUO: {token.MUL}, token.LAND: {token.LOR}, token.LOR: {token.LAND},
+	token.EQL: {token.NEQ}, token.NEQ: {token.EQL}, token.LSS: {token.LEQ, token.GTR},
+	token.LEQ: {token.LSS, token.GTR}, token.GTR: {token.GEQ, token.LSS}, token.GEQ: {token.GTR, token.LSS},
+	token.ADD: {token.SUB}, token.SUB: {token.ADD}, token.MUL: {token.QUO}, token.QUO: {token.MUL},
+	token.LAND: {token.LOR}, token.LOR: {token.LAND},
 }
 
 // faultsOf are all that a file can have: an operator turned, a number one more, a condition that never
@@ -90,7 +93,8 @@ func faultsOf(path string) ([]fault, error) {
 	var all []fault
 	at := func(p token.Pos) int { return set.Position(p).Offset }
 	add := func(from, to token.Pos, with string) {
-		all = append(all, fault{path, at(from), at(to), with, set.Position(from).Line, string(text[at(from):at(to)]), text})
+		all = append(all, fault{path, at(from), at(to), with, set.Position(from).Line,
+			string(text[at(from):at(to)]), text})
 	}
 	ast.Inspect(file, func(n ast.Node) bool {
 		switch n := n.(type) {
@@ -144,7 +148,8 @@ func try(root, pkg, first, skip string, f fault, limit time.Duration) (string, e
 	changed, overlay := filepath.Join(folder, "changed.go"), filepath.Join(folder, "overlay.json")
 	replaced, err := json.Marshal(map[string]any{"Replace": map[string]string{f.file: changed}})
 	if err == nil {
-		err = errors.Join(os.WriteFile(changed, []byte(string(f.text[:f.from])+f.with+string(f.text[f.to:])), 0o600), os.WriteFile(overlay, replaced, 0o600))
+		err = errors.Join(os.WriteFile(changed, []byte(string(f.text[:f.from])+f.with+string(f.text[f.to:])),
+			0o600), os.WriteFile(overlay, replaced, 0o600))
 	}
 	if err != nil {
 		return "", err
@@ -178,7 +183,8 @@ func tryAll(root, pkg, first, skip string, faults []fault, limit time.Duration) 
 func tested(root, pkg string, limit time.Duration, args ...string) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), limit+10*time.Minute) // building is not counted
 	defer cancel()
-	cmd := exec.CommandContext(ctx, "go", append(append([]string{"test", "-vet=off", "-count=1", "-timeout", limit.String()}, args...), pkg)...)
+	cmd := exec.CommandContext(ctx, "go", append(append([]string{"test", "-vet=off", "-count=1", "-timeout",
+		limit.String()}, args...), pkg)...)
 	cmd.Dir = root
 	return cmd.CombinedOutput()
 }
@@ -193,6 +199,21 @@ func (f fault) told(root string) bool {
 	return false
 }
 
+// faultsIn are all that the wanted files of a folder can have.
+func faultsIn(folder string, names []string, wanted *regexp.Regexp) (all []fault, err error) {
+	for _, name := range names {
+		if !wanted.MatchString(name) {
+			continue
+		}
+		some, err := faultsOf(filepath.Join(folder, name))
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, some...)
+	}
+	return all, nil
+}
+
 func run() error {
 	root := flag.String("root", ".", "folder of the module, from /")
 	n := flag.Int("n", 30, "faults a package; 0: all")
@@ -203,7 +224,8 @@ func run() error {
 		"faults that are tried at a time, from 1; one a processor on an idle machine")
 	skip := flag.String("skip", "",
 		"regular expression of tests that do not judge: long ones; what survives may be theirs")
-	limit := flag.Duration("limit", time.Minute, "time for the tests with a fault, at least three times what they take without")
+	limit := flag.Duration("limit", time.Minute,
+		"time for the tests with a fault, at least three times what they take without")
 	flag.Parse()
 	if *together < 1 || *n < 0 {
 		return errors.New("-together is 1 or more, -n is 0 or more")
@@ -212,7 +234,8 @@ func run() error {
 	if err != nil {
 		return err
 	}
-	list := exec.Command("go", append([]string{"list", "-f", "{{.ImportPath}}\t{{.Dir}}\t{{join .GoFiles \" \"}}"}, flag.Args()...)...)
+	list := exec.Command("go", append([]string{"list", "-f",
+		"{{.ImportPath}}\t{{.Dir}}\t{{join .GoFiles \" \"}}"}, flag.Args()...)...)
 	list.Dir = *root
 	list.Stderr = os.Stderr
 	packages, err := list.Output()
@@ -224,16 +247,9 @@ func run() error {
 		if len(part) != 3 {
 			continue // no Go files of its own
 		}
-		var all []fault
-		for name := range strings.FieldsSeq(part[2]) {
-			if !wanted.MatchString(name) {
-				continue
-			}
-			some, err := faultsOf(filepath.Join(part[1], name))
-			if err != nil {
-				return err
-			}
-			all = append(all, some...)
+		all, err := faultsIn(part[1], strings.Fields(part[2]), wanted)
+		if err != nil {
+			return err
 		}
 		if len(all) == 0 {
 			continue

@@ -1,8 +1,8 @@
 // Package sourcetest helps tests to listen to a line without one: it plays a recorded line back and
 // stamps it at whatever speed a test likes.
 //
-// In flow a file of testdata and a clock of the test's own; out flows a source.Port that gives the bytes of the
-// recording as they came, and stamps a second apart.
+// In flow a file of testdata and a clock of the test's own; out flows a source.Port that gives the bytes of
+// the recording as they came, and stamps a second apart.
 //
 // It is for tests alone, and opens nothing but the files that it is given.
 package sourcetest
