@@ -66,6 +66,7 @@ func (s *studio) read(t testing.TB, browser context.Context, as reader) *reading
 		t.Fatalf("open a tab: %v", err)
 	}
 	p.do(chromedp.EmulateViewport(as.width, as.height))
+	call(p.tab, emulation.SetScrollbarsHidden, emulation.SetScrollbarsHiddenParams{Hidden: true}) // as on a phone, where they lie over the page
 	p.media(as.scheme, "no-preference")
 	unit, clock := "mm", "24"
 	if as.language == "de" {
