@@ -76,6 +76,7 @@ func TestVentOffIsTold(t *testing.T) {
 	for path, want := range map[string]string{"/kiln/big-blue": "The vent of big-blue is off.",
 		"/firing/" + *now.Firing: whole.VentSays, "/": "The vent of big-blue is off."} {
 		_, page := b.ask("GET", path, nil, nil)
+		page = asRead(page)
 		if !strings.Contains(page, want) || path != "/" && !strings.Contains(page,
 			caution.Text(caution.VentOn).String()) {
 			t.Errorf("%s says nothing of the vent", path)

@@ -20,8 +20,7 @@ func ExampleWriteProblem() {
 	fmt.Print(w.Body)
 	// Output:
 	// 422 application/problem+json
-	// {"type":"/problems/missing","title":"Something needed is missing","status":422,"detail":"collar: is
-	// needed","instance":"/v1/lid","fields":[{"name":"collar","says":"is needed"}]}
+	// {"type":"/problems/missing","title":"Something needed is missing","status":422,"detail":"collar: is needed","instance":"/v1/lid","fields":[{"name":"collar","says":"is needed"}]}
 }
 
 // RFC 7493 (I-JSON), 2.3: no name is given twice.
