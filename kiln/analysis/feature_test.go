@@ -342,8 +342,7 @@ func ExampleFeatures_Remarks() {
 	}
 	// Output:
 	// Down through 573 °C, where quartz shrinks, at 90 °C/h.
-	// At most 50 °C/h is advised for sanitaryware; many kilns cool quicker and come to no harm (common
-	// practice, no source).
+	// At most 50 °C/h is advised for sanitaryware; many kilns cool quicker and come to no harm (common practice, no source).
 }
 
 func BenchmarkFeatures26h1Hz(b *testing.B) {

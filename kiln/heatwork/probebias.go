@@ -227,7 +227,7 @@ func NotableTwice(after []ProbeBias) bool {
 }
 
 // Says tells bias and drift in a sentence: "Your probe reads 9 °C low (likely 4 to 14, from 3
-// cones) and drifts 0.2 °C lower a firing (likely -0.1 to 0.5)."
+// cones) and drifts 0.2 °C lower a firing (likely 0.1 higher to 0.5 lower)."
 func (b ProbeBias) Says() message.Message { return message.Stopped(b.says(message.New("Your probe"))) }
 
 // SaysOf is Says of one of several probes, as a part of a sentence.
@@ -241,24 +241,60 @@ func (b ProbeBias) says(probe message.Message) message.Message {
 	if b.Cones == 0 {
 		return message.New("No cone has told of this probe yet; a new one of its type and class may be {1} off near the top.", kiln.Warmer(b.start))
 	}
+	cones := message.Count(b.Cones, "{1} cone", "{1} cones")
 	lo, hi := b.Likely()
-	if b.Bias < 0 {
+	high := b.Bias < 0
+	if high {
 		lo, hi = -hi, -lo
 	}
-	low, high := kiln.Difference{By: float64(lo), Bare: true}, kiln.Difference{By: float64(hi), Bare: true}
 	off := math.Round(math.Abs(float64(b.Bias)))
-	cones := message.Count(b.Cones, "{1} cone", "{1} cones")
-	reads := message.New(either(b.Bias > 0, "{1} reads {2} low (likely {3} to {4}, from {5})",
-		"{1} reads {2} high (likely {3} to {4}, from {5})"), probe, kiln.Warmer(off), low, high, cones)
-	if off == 0 {
-		reads = message.New("{1} reads true (likely {2} to {3}, from {4})", probe, low, high, cones)
+	bare := func(by kiln.Celsius) kiln.Difference {
+		return kiln.Difference{By: math.Abs(float64(by)), Bare: true}
 	}
-	// a bias that rises by the firing means a probe that reads ever lower
-	half := kiln.Z90 * b.DriftSD
-	lower, drift := b.Drift >= 0, math.Abs(b.Drift)
-	return message.New(either(lower, "{1} and drifts {2} lower a firing (likely {3} to {4})",
-		"{1} and drifts {2} higher a firing (likely {3} to {4})"),
-		reads, kiln.Difference{By: drift, Places: 1}, kiln.Difference{By: drift - half, Places: 1,
-			Bare: true},
-		kiln.Difference{By: drift + half, Places: 1, Bare: true})
+	var reads message.Message
+	switch { // a sign would have to be thought about: an end on the other side is named by its side
+	case off == 0 && high:
+		reads = message.New("{1} reads true (likely {2} low to {3} high, from {4})", probe,
+			bare(lo), bare(hi), cones)
+	case off == 0:
+		reads = message.New("{1} reads true (likely {2} low to {3} high, from {4})", probe,
+			bare(hi), bare(lo), cones)
+	case high && lo < 0:
+		reads = message.New("{1} reads {2} high (likely {3} low to {4} high, from {5})",
+			probe, kiln.Warmer(off),
+			bare(lo), bare(hi), cones)
+	case high:
+		reads = message.New("{1} reads {2} high (likely {3} to {4}, from {5})", probe, kiln.Warmer(off),
+			bare(lo), bare(hi), cones)
+	case lo < 0:
+		reads = message.New("{1} reads {2} low (likely {3} high to {4} low, from {5})",
+			probe, kiln.Warmer(off),
+			bare(lo), bare(hi), cones)
+	default:
+		reads = message.New("{1} reads {2} low (likely {3} to {4}, from {5})", probe, kiln.Warmer(off),
+			bare(lo), bare(hi), cones)
+	}
+	return b.drifts(reads)
+}
+
+// drifts adds to a sentence how the bias moves by the firing: a bias that rises means a probe that reads ever
+// lower.
+func (b ProbeBias) drifts(reads message.Message) message.Message {
+	drift, half := math.Abs(b.Drift), kiln.Z90*b.DriftSD
+	by := func(c float64, bare bool) kiln.Difference {
+		return kiln.Difference{By: math.Abs(c), Places: 1, Bare: bare}
+	}
+	switch lower := b.Drift >= 0; {
+	case drift < 0.05: // is told as 0.0
+		return message.New("{1} and shows no drift (likely at most {2} a firing, either way)", reads,
+			by(drift+half, false))
+	case drift < half:
+		return message.New(either(lower, "{1} and drifts {2} lower a firing (likely {3} higher to {4} lower)",
+			"{1} and drifts {2} higher a firing (likely {3} lower to {4} higher)"), reads, by(drift, false),
+			by(drift-half, true), by(drift+half, true))
+	default:
+		return message.New(either(lower, "{1} and drifts {2} lower a firing (likely {3} to {4})",
+			"{1} and drifts {2} higher a firing (likely {3} to {4})"), reads, by(drift, false),
+			by(drift-half, true), by(drift+half, true))
+	}
 }

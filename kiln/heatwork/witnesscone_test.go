@@ -256,9 +256,17 @@ func TestProbeFilterWords(t *testing.T) {
 			t.Errorf("firing %s changed when others came after it", fired[i].Firing)
 		}
 	}
-	low := ProbeBias{Bias: 9.2, BiasSD: 3, Drift: 0.2, DriftSD: 0.18, Cones: 3}
-	if got, want := low.Says(), "Your probe reads 9 °C low (likely 4 to 14, from 3 cones) and drifts 0.2 °C lower a firing (likely -0.1 to 0.5)."; got.String() != want {
-		t.Errorf("says %q, want %q", got, want)
+	// No sign is told: an end on the other side of nothing has its side named.
+	for want, b := range map[string]ProbeBias{
+		"Your probe reads 9 °C low (likely 4 to 14, from 3 cones) and drifts 0.2 °C lower a firing (likely 0.1 higher to 0.5 lower).":        {Bias: 9.2, BiasSD: 3, Drift: 0.2, DriftSD: 0.18, Cones: 3},
+		"Your probe reads 4 °C high (likely 2 low to 10 high, from 1 cone) and shows no drift (likely at most 0.5 °C a firing, either way).": {Bias: -4, BiasSD: 3.65, Drift: -0.01, DriftSD: 0.3, Cones: 1},
+		"Your probe reads 4 °C low (likely 2 high to 10 low, from 1 cone) and drifts 0.6 °C higher a firing (likely 0.4 to 0.8).":            {Bias: 4, BiasSD: 3.65, Drift: -0.6, DriftSD: 0.12, Cones: 1},
+		"Your probe reads true (likely 3 low to 2 high, from 2 cones) and drifts 0.6 °C lower a firing (likely 0.4 to 0.8).":                 {Bias: 0.4, BiasSD: 1.5, Drift: 0.6, DriftSD: 0.12, Cones: 2},
+		"Your probe reads true (likely 2 low to 3 high, from 2 cones) and drifts 0.2 °C higher a firing (likely 0.1 lower to 0.5 higher).":   {Bias: -0.4, BiasSD: 1.5, Drift: -0.2, DriftSD: 0.18, Cones: 2},
+	} {
+		if got := b.Says().String(); got != want {
+			t.Errorf("says %q, want %q", got, want)
+		}
 	}
 }
 
