@@ -259,7 +259,7 @@ func TestConesCorrectTheProbe(t *testing.T) {
 			*last.HeatWorkC, *last.CorrectionC)
 	}
 	if !strings.Contains(last.Probe, "°C low (likely") || !strings.Contains(last.Probe, "from 4 cones") ||
-		!strings.Contains(last.Probe, "°C lower a firing") {
+		!strings.Contains(last.Probe, "shows no drift") {
 		t.Errorf("the probe in words: %q", last.Probe)
 	}
 	first := b.firing(fired[0])

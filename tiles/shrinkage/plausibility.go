@@ -105,7 +105,10 @@ func Plausible(b tiles.Bar, r tiles.Reading, fit *Fit) (Plausibility, bool) {
 	}
 	// without a fit: from the marks as laid out, or the other reading of this bar that tells most
 	u := usualShrink[r.Stage]
-	from, sd, said := b.MarkLength, math.Hypot(u.sd, usualShrink[tiles.Wet].sd), "marks"
+	from, sd, said := b.MarkLength, usualShrink[tiles.Wet].sd, "marks"
+	if r.Stage != tiles.Wet { // as laid out, and what is lost since
+		sd = math.Hypot(u.sd, sd)
+	}
 	if from == 0 {
 		from = tiles.UsualMarkLength
 	}

@@ -40,6 +40,13 @@ func TestBelieve(t *testing.T) {
 	if Judge(tiles.Bar{MarkLength: 100}, &wet, nil); wet.Unusual {
 		t.Errorf("marks cut wide: %+v", wet)
 	}
+	// a first wet length is as far off as marks are laid out (sd 1 % of 100 mm), and no more
+	for length, asks := range map[tiles.Millimetre]bool{97: false, 103: false, 95.5: true, 104.5: true} {
+		wet := tiles.Reading{Stage: tiles.Wet, Length: length, Unit: "mm"}
+		if Judge(tiles.Bar{MarkLength: 100}, &wet, nil); wet.Unusual != asks {
+			t.Errorf("a first wet length of %v: asked %v", length, wet.Unusual)
+		}
+	}
 	if _, ok := Plausible(bar, tiles.Reading{Mass: &tiles.Mass{}}, nil); ok {
 		t.Error("masses were judged by length")
 	}
